@@ -1,0 +1,3 @@
+"""Forms of the named types: long."""
+
+from __future__ import annotations

@@ -1,0 +1,3 @@
+"""Forms of the named types: rings."""
+
+from __future__ import annotations

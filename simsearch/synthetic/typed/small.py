@@ -1,0 +1,3 @@
+"""Forms of the named types: small."""
+
+from __future__ import annotations

@@ -1,0 +1,1 @@
+"""From photos of a find to leads."""

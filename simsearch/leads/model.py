@@ -1,0 +1,135 @@
+"""What a search gives back: leads, each with its evidence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from simsearch.sets.licences import LICENCES
+from simsearch.sets.photos import PhotoRow
+from simsearch.sets.types import Type
+
+STRONG, FAIR, WEAK, UNMEASURED = "strong lead", "fair lead", "weak lead", "lead"
+STRONG_FROM = 0.5
+"""Odds from which a lead is strong: likelier than all other types of the set together."""
+FAIR_FROM = 0.15
+"""Odds from which a lead is fair: about one in seven, worth an evening with the books."""
+
+
+def band_of(odds: float | None, anything_close: bool) -> str:
+    """Put odds into plain words; without odds a lead is just a "lead".
+
+    Where nothing is close the odds only say which type is the least far, so every lead is weak.
+    """
+    if odds is None:
+        return UNMEASURED if anything_close else WEAK
+    if not anything_close or odds < FAIR_FROM:
+        return WEAK
+    return STRONG if odds >= STRONG_FROM else FAIR
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One reference photo that looks like the find; ``similarity`` is a cosine, -1..1."""
+
+    photo: PhotoRow
+    similarity: float
+    path: Path
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON; the file is named relative to the set's folder."""
+        licence = LICENCES[self.photo.licence]
+        return {
+            "photo": self.photo.id,
+            "file": self.photo.file,
+            "similarity": self.similarity,
+            "specimen": self.photo.specimen,
+            "view": self.photo.view,
+            "completeness": self.photo.completeness,
+            "condition": self.photo.condition,
+            "kind": self.photo.kind,
+            "creator": self.photo.creator,
+            "licence": licence.id,
+            "licence_name": licence.name,
+            "licence_url": licence.url,
+            "source": self.photo.source,
+        }
+
+
+@dataclass(frozen=True)
+class Lead:
+    """One type proposed for a find.
+
+    ``rank`` counts from 1; ``score`` is the mean similarity of the type's nearest specimens;
+    ``odds`` are 0..1 given that the type is in the set, ``None`` when they were not measured;
+    ``evidence`` holds the nearest photo of each of the nearest specimens, nearest first.
+    """
+
+    rank: int
+    type: Type
+    score: float
+    odds: float | None
+    band: str
+    evidence: tuple[Evidence, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        dates = self.type.dates
+        return {
+            "rank": self.rank,
+            "type": self.type.id,
+            "name": self.type.name,
+            "other_names": list(self.type.other_names),
+            "dates": {
+                "edtf": dates.edtf,
+                "words": dates.words(),
+                "earliest": dates.earliest,
+                "latest": dates.latest,
+                "note": self.type.date_note,
+                "basis": self.type.basis,
+            },
+            "score": self.score,
+            "odds": self.odds,
+            "band": self.band,
+            "checks": list(self.type.checks),
+            "look_alikes": [
+                {"type": other.type_id, "separates": other.separates}
+                for other in self.type.look_alikes
+            ],
+            "cautions": list(self.type.cautions),
+            "sources": list(self.type.sources),
+            "evidence": [evidence.to_dict() for evidence in self.evidence],
+        }
+
+
+@dataclass(frozen=True)
+class Leads:
+    """The leads for one find, best first.
+
+    ``anything_close`` is false where the find looks like nothing in the set; ``closeness`` is
+    how likely (0..1) its type is in the set at all, ``None`` when that was not measured.
+    ``odds_note`` says in plain words what the odds rest on, or why there are none.
+    ``photo_count`` is how many photos of the find were looked at.
+    """
+
+    leads: tuple[Lead, ...]
+    anything_close: bool
+    closeness: float | None
+    odds_note: str
+    set_name: str
+    encoder_name: str
+    photo_count: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {
+            "leads": [lead.to_dict() for lead in self.leads],
+            "anything_close": self.anything_close,
+            "closeness": self.closeness,
+            "odds_note": self.odds_note,
+            "set_name": self.set_name,
+            "encoder_name": self.encoder_name,
+            "photo_count": self.photo_count,
+            "caution": "Leads to verify, not an identification.",
+        }

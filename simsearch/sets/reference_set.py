@@ -131,14 +131,16 @@ class ReferenceSet:
         Stopped at any moment, the old index is still there. Raises ``SetError`` when another
         program is writing to the set or a photo is not the file that was labelled.
         """
-        from simsearch.encode import load_encoder
         from simsearch.index import PhotoToIndex, build_index, save_index
         from simsearch.sets.write import locked
 
-        chosen = encoder if encoder is not None else load_encoder()
+        if encoder is None:
+            from simsearch.encode import load_encoder
+
+            encoder = load_encoder()
         wanted = [PhotoToIndex(row.id, row.sha256, self.path_of(row)) for row in self.photos]
         with locked(self.folder):
-            index = build_index(wanted, chosen, progress=progress, with_patches=with_patches)
+            index = build_index(wanted, encoder, progress=progress, with_patches=with_patches)
             save_index(index, self.index_folder)
         self.__dict__["index"] = index
         return index

@@ -1,0 +1,192 @@
+"""The page's wiring: which part of the page calls which function.
+
+Nothing is decided here. Photos are read by ``intake``, leads come from ``ReferenceSet.look``
+and every piece of HTML from ``render``.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import gradio as gr
+from gradio.utils import get_upload_folder
+
+from simsearch.errors import SimsearchError
+from simsearch.page import render
+from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
+
+if TYPE_CHECKING:
+    from simsearch.sets.reference_set import ReferenceSet
+
+_LOG = logging.getLogger(__name__)
+_HOUR = 3600
+_FOCUS = "() => {{ setTimeout(() => {{ const goal = document.querySelector('{goal}'); \
+if (goal) {{ goal.focus({{preventScroll: true}}); goal.scrollIntoView({{block: 'start'}}); }} \
+}}, 150); }}"
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """The parts of the page that events read or change."""
+
+    moves: gr.HTML
+    tabs: gr.Tabs
+    tray: gr.State
+    intake: gr.HTML
+    held: gr.HTML
+    look: gr.Button
+    clear: gr.Button
+    results: gr.HTML
+    words: gr.Textbox
+    listing: gr.Column
+    types: gr.HTML
+    type_page: gr.HTML
+
+
+def build_page(reference: ReferenceSet) -> gr.Blocks:
+    """Put the page together for one reference set; nothing is served yet."""
+    # The cache holds nothing of ours for long (see intake); this is the net below it.
+    with gr.Blocks(
+        title="simsearch: leads for a find",
+        analytics_enabled=False,
+        delete_cache=(600, _HOUR),
+        fill_width=True,
+    ) as page:
+        parts = _lay_out(reference)
+        _wire_photos(parts)
+        _wire_look(parts, reference)
+        _wire_types(parts, reference)
+    return page
+
+
+def _script(name: str) -> str:
+    return files("simsearch.page").joinpath(name).read_text(encoding="utf-8")
+
+
+def _lay_out(reference: ReferenceSet) -> _Parts:
+    moves = gr.HTML(
+        render.render_head(reference), js_on_load=_script("moves.js"), elem_id="ss-moves"
+    )
+    with gr.Tabs(elem_id="ss-tabs") as tabs:
+        with gr.Tab("Look at a find", id="look", elem_id="ss-look"):
+            tray = gr.State(Tray(), time_to_live=_HOUR)
+            intake = gr.HTML(
+                render.render_intake(MAX_UPLOAD_BYTES),
+                js_on_load=_script("intake.js"),
+                elem_id="ss-intake",
+            )
+            held = gr.HTML(
+                render.render_tray(Tray()), js_on_load=_script("tray.js"), elem_id="ss-tray"
+            )
+            with gr.Row(elem_id="ss-go"):
+                look = gr.Button("Look for leads", variant="primary", elem_id="ss-look-button")
+                clear = gr.Button("Start again", elem_id="ss-clear-button")
+            results = gr.HTML("", elem_id="ss-results")
+        with gr.Tab("Browse types", id="types", elem_id="ss-types"):
+            with gr.Column() as listing:
+                words = gr.Textbox(
+                    label="Words to look for",
+                    placeholder="for example: penannular, knob, iron",
+                    elem_id="ss-words",
+                )
+                types = gr.HTML(render.render_browse(reference), elem_id="ss-browse")
+            type_page = gr.HTML("", elem_id="ss-type-page")
+        with gr.Tab("Care and law", id="care", elem_id="ss-care"):
+            gr.HTML(render.render_care())
+    return _Parts(
+        moves, tabs, tray, intake, held, look, clear, results, words, listing, types, type_page
+    )
+
+
+def _wire_photos(parts: _Parts) -> None:
+    def added(tray: Tray, event: gr.EventData) -> tuple[Tray, str]:
+        tray = add_uploads(tray, _payload(event).get("files"), Path(get_upload_folder()))
+        return tray, render.render_tray(tray)
+
+    def removed(tray: Tray, event: gr.EventData) -> tuple[Tray, str]:
+        position = _payload(event).get("position")
+        tray = tray.without(position) if isinstance(position, int) else tray
+        return tray, render.render_tray(tray)
+
+    def cleared() -> tuple[Tray, str, str]:
+        return Tray(), render.render_tray(Tray()), ""
+
+    held = [parts.tray, parts.held]
+    _light(parts.intake.added, added, inputs=parts.tray, outputs=held)
+    _light(parts.held.removed, removed, inputs=parts.tray, outputs=held)
+    _light(parts.clear.click, cleared, outputs=[*held, parts.results])
+
+
+def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
+    def look(tray: Tray) -> Iterator[str]:
+        if not tray.photos:
+            yield render.render_problem("There is no photo yet.", "Choose or take one first.")
+            return
+        yield render.render_wait(reference)
+        yield answer(tray, reference)
+
+    parts.look.click(
+        look,
+        inputs=parts.tray,
+        outputs=parts.results,
+        api_visibility="private",
+        concurrency_id="encoder",
+        concurrency_limit=1,
+        show_progress="hidden",
+    ).then(None, js=_FOCUS.format(goal="#ss-results-title"), api_visibility="private")
+
+
+def answer(tray: Tray, reference: ReferenceSet) -> str:
+    """The leads for the photos in the tray as HTML, or what went wrong and what to do."""
+    try:
+        leads = reference.look([photo.image for photo in tray.photos])
+        return render.render_leads(leads, tray, reference)
+    except SimsearchError as error:
+        return render.render_problem(error.message, error.hint)
+    except Exception:
+        # A fault of ours: the trace belongs in the window the page was started from.
+        _LOG.exception("looking for leads failed")
+        return render.render_problem(
+            "Something went wrong inside simsearch.",
+            "Try once more; what happened is written in the window it was started from.",
+        )
+
+
+def _wire_types(parts: _Parts, reference: ReferenceSet) -> None:
+    def opened(event: gr.EventData) -> tuple[Any, Any, str]:
+        html = render.render_type_or_close(str(_payload(event).get("type", "")), reference)
+        return gr.Tabs(selected="types"), gr.Column(visible=False), html
+
+    def home(event: gr.EventData) -> tuple[Any, Any, str]:
+        tab = "types" if _payload(event).get("tab") == "types" else "look"
+        return gr.Tabs(selected=tab), gr.Column(visible=True), ""
+
+    def filtered(wanted: str) -> str:
+        return render.render_browse(reference, wanted or "")
+
+    places = [parts.tabs, parts.listing, parts.type_page]
+    _light(parts.moves.open, opened, outputs=places).then(
+        None, js=_FOCUS.format(goal="#ss-type-title"), api_visibility="private"
+    )
+    _light(parts.moves.home, home, outputs=places)
+    _light(
+        parts.words.input, filtered, inputs=parts.words, outputs=parts.types,
+        trigger_mode="always_last",
+    )  # fmt: skip
+
+
+def _light(event: Callable[..., Any], function: Callable[..., Any], **options: Any) -> Any:
+    """Wire an event that is answered at once and never waits behind the encoder."""
+    return event(
+        function, queue=False, show_progress="hidden", api_visibility="private", **options
+    )
+
+
+def _payload(event: gr.EventData) -> dict[str, Any]:
+    """What the browser sent with an event: anybody can send anything, so check its shape."""
+    return event._data if isinstance(event._data, dict) else {}

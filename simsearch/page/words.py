@@ -1,0 +1,78 @@
+"""Odds, counts and lists put into plain words, for the page and for the commands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from simsearch.sets.types import Type
+
+LEADS_NOT_IDENTIFICATIONS = "Leads to verify, not identifications."
+NOTHING_CLOSE = "Nothing here looks close."
+
+
+def odds_words(odds: float | None) -> str:
+    """Measured odds in [0, 1] as a sentence; an empty string when they are not known.
+
+    Tenths are as fine as anybody can use; the ends say "fewer than" and "more than" so that
+    nothing is ever called certain or impossible.
+    """
+    if odds is None:
+        return ""
+    if odds < 0.05:
+        amount = "fewer than 1 in 20"
+    elif odds > 0.95:
+        amount = "more than 19 in 20"
+    else:
+        amount = f"about {max(1, min(9, round(odds * 10)))} in 10"
+    return f"{amount} of such leads were right in our tests"
+
+
+def count(number: int, singular: str, plural: str = "") -> str:
+    """``count(1, "photo")`` is "1 photo", ``count(3, "photo")`` is "3 photos"."""
+    return f"{number} {singular if number == 1 else plural or singular + 's'}"
+
+
+def listed(items: Sequence[str]) -> str:
+    """Join as in a sentence: "a", "a and b", "a, b and c"."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def length_words(length_mm: tuple[float, float] | None) -> str:
+    """A length range in mm as words; an empty string when it is not known."""
+    if length_mm is None:
+        return ""
+    low, high = length_mm
+    return f"{low:g} mm" if low == high else f"{low:g} to {high:g} mm"
+
+
+def holds_words(haystack: Sequence[str], words: str) -> bool:
+    """Whether every word of ``words`` occurs somewhere in the given texts, whatever its case."""
+    text = " ".join(haystack).casefold()
+    return all(word in text for word in words.casefold().split())
+
+
+def find_types(types: Iterable[Type], wanted: str) -> list[Type]:
+    """Types whose names, group, period, material or features hold every word of ``wanted``."""
+    return [kind for kind in types if holds_words(_texts(kind), wanted)]
+
+
+def _texts(kind: Type) -> list[str]:
+    return [
+        kind.id, kind.name, *kind.other_names, kind.group, kind.period, kind.material,
+        kind.dates.words(), kind.pin_fixing, *kind.features.values(), *kind.typology,
+    ]  # fmt: skip
+
+
+def close_ids(wanted: str, ids: Iterable[str]) -> list[str]:
+    """Up to three ids spelt most like ``wanted``, the nearest first."""
+    known = list(ids)
+    slug = "-".join(wanted.casefold().split())
+    close = get_close_matches(slug, known, n=3, cutoff=0.5)
+    # "colchester" should offer every Colchester form, however long its id is.
+    holding = [other for other in known if slug and slug in other and other not in close]
+    return (close + holding)[:3]

@@ -1,0 +1,148 @@
+"""Leads, types and problems as text in a terminal.
+
+Facts from a set are put into ``Text`` objects and never parsed for markup, so a type whose
+name holds square brackets prints as it is written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from simsearch.page import cautions, words
+
+if TYPE_CHECKING:
+    from simsearch.leads.model import Leads
+    from simsearch.sets.problems import Problem
+    from simsearch.sets.reference_set import ReferenceSet
+    from simsearch.sets.types import Type
+
+_DETAILED_LEADS = 3
+
+
+def print_leads(console: Console, title: str, leads: Leads, reference: ReferenceSet) -> None:
+    """One find: what was asked, the leads in order, and what to check for the first few."""
+    console.print(Text(title, style="bold"))
+    if not leads.anything_close:
+        console.print(Text(f"{words.NOTHING_CLOSE} The nearest, most likely wrong:"))
+    console.print(_lead_table(leads))
+    if leads.anything_close:
+        for lead in leads.leads[:_DETAILED_LEADS]:
+            _print_checks(console, lead.type, reference)
+    if leads.odds_note:
+        console.print(Text(leads.odds_note))
+    _print_cautions(console, leads)
+
+
+def _lead_table(leads: Leads) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for heading in ("", "lead", "dates", "how sure"):
+        table.add_column(heading, justify="right" if not heading else "left")
+    for lead in leads.leads:
+        odds = words.odds_words(lead.odds)
+        table.add_row(
+            Text(str(lead.rank)),
+            Text(f"{lead.type.name}\n{lead.type.id}"),
+            Text(lead.type.dates.words()),
+            Text(f"{lead.band}\n{odds}" if odds else lead.band),
+        )
+    return table
+
+
+def _print_checks(console: Console, kind: Type, reference: ReferenceSet) -> None:
+    if not (kind.checks or kind.look_alikes):
+        return
+    console.print(Text(f"\n{kind.name}: check on the object", style="bold"))
+    _print_list(console, kind.checks)
+    _print_look_alikes(console, kind, reference)
+
+
+def _print_cautions(console: Console, leads: Leads) -> None:
+    keys = {key for lead in leads.leads for key in lead.type.cautions}
+    console.print()
+    for caution in cautions.for_keys(keys):
+        if caution.urgent or leads.anything_close:
+            console.print(Text(f"{caution.title}. {caution.text}"))
+    console.print(Text(" ".join(f"{item.title}." for item in cautions.ALWAYS)))
+
+
+def print_types(console: Console, types: Sequence[Type]) -> None:
+    """The list of types under their groups."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
+    for _ in range(3):
+        table.add_column()
+    groups = dict.fromkeys(kind.group for kind in types)
+    for group in groups:
+        table.add_row(Text(group, style="bold"), "", "")
+        for kind in types:
+            if kind.group == group:
+                name, dates = Text(kind.name), Text(kind.dates.words())
+                table.add_row(Text(f"  {kind.id}"), name, dates)
+    console.print(table)
+
+
+def print_type(console: Console, kind: Type, reference: ReferenceSet) -> None:
+    """Everything the set says about one type."""
+    console.print(Text(kind.name, style="bold"))
+    for heading, text in _facts(kind, reference):
+        if text:
+            console.print(Text.assemble((f"{heading}: ", "bold"), text))
+    if kind.checks:
+        console.print(Text("Check on the object:", style="bold"))
+        _print_list(console, kind.checks)
+    _print_look_alikes(console, kind, reference)
+    _print_sources(console, kind, reference)
+    for caution in cautions.for_keys(kind.cautions):
+        console.print(Text(f"{caution.title}. {caution.text}"))
+
+
+def _facts(kind: Type, reference: ReferenceSet) -> list[tuple[str, str]]:
+    size = words.length_words(kind.length_mm)
+    note = kind.length_note if size else ""
+    return [
+        ("Id", kind.id),
+        ("Also called", ", ".join(kind.other_names)),
+        ("Group", kind.group),
+        ("Period", kind.period),
+        ("Dates", f"{kind.dates.words()} ({kind.basis})"),
+        ("On the dates", kind.date_note),
+        ("Material", kind.material),
+        ("Size", f"{size}; {note}" if note else size),
+        ("Pin", kind.pin_fixing),
+        *((view.capitalize(), text) for view, text in kind.features.items()),
+        ("Usually survives", kind.survives),
+        ("Usually breaks off", kind.breaks),
+        ("In the literature", "; ".join(kind.typology)),
+        ("Reference photos", str(len(reference.photos_of(kind.id)))),
+    ]
+
+
+def _print_list(console: Console, items: Sequence[str]) -> None:
+    for item in items:
+        console.print(Text(f"  - {item}"))
+
+
+def _print_look_alikes(console: Console, kind: Type, reference: ReferenceSet) -> None:
+    for other in kind.look_alikes:
+        known = reference.types.get(other.type_id)
+        name = known.name if known else other.type_id
+        console.print(Text(f"  Look-alike: {name} ({other.type_id}). {other.separates}"))
+
+
+def _print_sources(console: Console, kind: Type, reference: ReferenceSet) -> None:
+    for key in kind.sources:
+        source = reference.sources.get(key)
+        if source is not None:
+            text = f"Source: {source.citation} ({source.basis}) {source.url}"
+            console.print(Text(text.rstrip()), soft_wrap=True)
+
+
+def print_problems(console: Console, problems: Sequence[Problem]) -> None:
+    """What a check found, errors first."""
+    for problem in sorted(problems, key=lambda p: p.severity != "error"):
+        style = "bold red" if problem.severity == "error" else "yellow"
+        console.print(Text.assemble((f"{problem.severity}: ", style), str(problem)))

@@ -88,9 +88,8 @@ class Batch:
             solids[kind] = Solids(**{k: v[:, :used] for k, v in vars(s).items()})
         marks = []
         for m in (self.front, self.back):
-            drawn = (m.strokes[..., 6] != 0).any(0)
-            layers, used = int(drawn.any(1).sum()), int(drawn.any(0).sum())
-            layers, used = max(layers, 1), max(used, 1)
+            drawn = (m.strokes[..., 4] > 0).any(0)
+            layers, used = _last(drawn.any(1)), _last(drawn.any(0))
             marks.append(Marks(m.strokes[:, :layers, :used], m.repeats[:, :layers]))
         return replace(self, solids=solids, front=marks[0], back=marks[1])
 
@@ -221,3 +220,9 @@ def _packed_relief(
         )  # fmt: skip
         used[layer] += 1
     return strokes, repeats
+
+
+def _last(used: Tensor) -> int:
+    """One more than the index of the last true entry, at least 1."""
+    where = used.nonzero()
+    return int(where.max()) + 1 if len(where) else 1

@@ -1,0 +1,134 @@
+"""Looking a whole reference set over and saying everything that is wrong with it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from simsearch.errors import PhotoError, SimsearchError
+from simsearch.files import sha256_of
+from simsearch.index import index_command, open_index, stored_file_problems
+from simsearch.sets.datapackage import changed_tables
+from simsearch.sets.photos import PhotoRow
+from simsearch.sets.problems import Problem
+from simsearch.sets.reference_set import PACKAGE_FILE, ReferenceSet, read_set
+
+if TYPE_CHECKING:
+    from simsearch.encode import Encoder
+
+PHOTO_FOLDER = "photos"
+_SMALL = 64  # pixels; enough to see that a photo opens, and quick
+
+
+def check_set(folder: Path | str, *, encoder: Encoder | None = None) -> list[Problem]:
+    """Return every problem of a set, errors first; an empty list means that all is well.
+
+    Besides what opening the set refuses, this opens every photo, compares every hash, looks
+    for types without photos, stray files and rows that hide that a picture is rendered, and
+    asks whether the index fits the photos - and the ``encoder``, when one is given.
+    Raises ``SetError`` only when there is no such folder.
+    """
+    root = Path(folder)
+    problems: list[Problem] = []
+    reference = read_set(root, problems)
+    readable = not any(problem.severity == "error" for problem in problems)
+    for check in (_files, _repeated_files, _rendered, _types, _strays, _package):
+        problems += check(reference)
+    # With rows left out above, the index would look out of date for no reason of its own.
+    if readable:
+        problems += _index(reference, encoder)
+    return sorted(problems, key=lambda problem: problem.severity != "error")
+
+
+def _where(photo: PhotoRow) -> str:
+    return f"photos.csv, photo {photo.id}"
+
+
+def _files(reference: ReferenceSet) -> Iterator[Problem]:
+    from simsearch.photo import open_photo
+
+    for photo in reference.photos:
+        path = reference.path_of(photo)
+        try:
+            if sha256_of(path) != photo.sha256:
+                what = f"The file '{photo.file}' is not the one that was labelled (its hash)."
+                todo = "Put the original back, or look at the new one and correct the row."
+                yield Problem("error", _where(photo), what, todo)
+            open_photo(path, max_side=_SMALL)
+        except PhotoError as error:
+            yield Problem("error", _where(photo), error.message, error.hint)
+        except OSError as error:
+            what = f"The file '{photo.file}' cannot be read ({error.strerror})."
+            yield Problem("error", _where(photo), what, "Check its permissions.")
+
+
+def _repeated_files(reference: ReferenceSet) -> Iterator[Problem]:
+    first: dict[str, PhotoRow] = {}
+    for photo in reference.photos:
+        seen = first.setdefault(photo.sha256, photo)
+        if seen is not photo:
+            what = f"It is the same picture as photo '{seen.id}'."
+            yield Problem("warning", _where(photo), what, "Keep one of the two rows.")
+
+
+def _rendered(reference: ReferenceSet) -> Iterator[Problem]:
+    """A picture that shows no real object must say so wherever its row is read."""
+    for photo in reference.photos:
+        words = f"{photo.source} {photo.note} {photo.creator}".casefold()
+        if photo.is_rendered and "rendered" not in words:
+            what = "It is rendered, but neither its source nor its note says so."
+            yield Problem("error", _where(photo), what, "Write 'rendered' in source or note.")
+        if not photo.is_rendered and "rendered" in words:
+            what = "Its words say rendered, its kind says photo."
+            yield Problem("error", _where(photo), what, "Set kind to rendered, or correct them.")
+
+
+def _types(reference: ReferenceSet) -> Iterator[Problem]:
+    for kind in reference.types.values():
+        where = f"types.csv, type {kind.id}"
+        if not reference.photos_of(kind.id):
+            what = "It has no photo, so it can never be a lead."
+            yield Problem("warning", where, what, "Add a photo of it.")
+        if kind.basis in ("read", "part read") and not kind.sources:
+            what = f"Its date is '{kind.basis}', but no source is named."
+            yield Problem("warning", where, what, "Name the source, or say 'from memory'.")
+
+
+def _strays(reference: ReferenceSet) -> Iterator[Problem]:
+    named = {photo.file for photo in reference.photos}
+    folder = reference.folder / PHOTO_FOLDER
+    for path in sorted(folder.rglob("*")) if folder.is_dir() else ():
+        file = path.relative_to(reference.folder).as_posix()
+        if file not in named and not path.name.startswith(".") and not path.is_dir():
+            what = "The file is in no row of photos.csv, so nothing says whose it is."
+            yield Problem("warning", file, what, "Add a row for it or take it out.")
+
+
+def _package(reference: ReferenceSet) -> Iterator[Problem]:
+    try:
+        package = json.loads((reference.folder / PACKAGE_FILE).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return  # told already when the set was read
+    if not isinstance(package, dict):
+        return
+    for table in changed_tables(reference.folder, package):
+        what = f"{table} has changed since the description of the set was written."
+        todo = "If that was meant, have datapackage.json written again."
+        yield Problem("warning", PACKAGE_FILE, what, todo)
+
+
+def _index(reference: ReferenceSet, encoder: Encoder | None) -> Iterator[Problem]:
+    where = reference.index_folder.name
+    try:
+        index = open_index(reference.index_folder, set_folder=reference.folder)
+        index.require_photos([(row.id, row.sha256) for row in reference.photos], reference.folder)
+        if encoder is not None:
+            index.require_encoder(encoder, reference.folder)
+    except SimsearchError as error:
+        yield Problem("error", where, error.message, error.hint)
+        return
+    for fault in stored_file_problems(reference.index_folder):
+        todo = f"Build it again with: {index_command(reference.folder)}"
+        yield Problem("error", where, f"{fault}.", todo)

@@ -404,7 +404,7 @@ def _box(solid: Primitive) -> tuple[Floats, Floats]:
     size = solid.size
     if solid.kind == "rod":
         end = solid.centre + solid.frame[:, 1] * size[2]
-        r = max(size[0], size[1])
+        r = max(size[0], size[1]) * max(1.0, size[3])
         return np.minimum(solid.centre, end) - r, np.maximum(solid.centre, end) + r
     half = {
         "ring": (size[0] + size[1], size[0] + size[1], size[1] * size[4]),

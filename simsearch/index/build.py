@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from simsearch.errors import SetError
+from simsearch.errors import EncoderError, SetError
 from simsearch.files import sha256_of
 from simsearch.index.photo_index import Floats, PhotoIndex, Progress, checked_array
 
@@ -47,8 +47,7 @@ def build_index(
     """Encode every photo, in order, into a new index in memory.
 
     ``progress`` is called with (done, total) before the first photo and after each batch.
-    Patches are left out when ``with_patches`` is false or the encoder has none (it returns
-    ``None`` or has no such method).
+    Patches are left out when ``with_patches`` is false or the encoder has none.
     Raises ``SetError`` for no photos or for a file that is not the one that was labelled,
     ``PhotoError`` for one that cannot be read.
     """
@@ -97,8 +96,9 @@ def _pack(images: list[Image.Image], encoder: Encoder) -> tuple[NDArray[np.int8]
     One byte a number keeps a set of a hundred thousand photos near a gigabyte; the error is at
     most half of 1/127 of the photo's largest number.
     """
-    answer = encoder.patches(images) if hasattr(encoder, "patches") else None
-    if answer is None:
+    try:
+        answer = encoder.patches(images)
+    except EncoderError:  # how an encoder says that it has no patches
         return None
     grid = checked_array(answer, (len(images), None, None, None), encoder.name)
     largest = np.abs(grid).reshape(len(grid), -1).max(axis=1)

@@ -31,6 +31,7 @@ _FORMAT = "simsearch photo index"
 _VERSION = 1
 _ARRAYS = ("vectors", "patches", "patch_scales")
 _NAME = re.compile(r"(vectors|patches|patch_scales)-[0-9a-f]{16}\.npy")
+_HALF_WRITTEN = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -73,7 +74,9 @@ def _save_array(folder: Path, name: str, array: NDArray[Any] | None) -> dict[str
 def _remove_unnamed(folder: Path, description: dict[str, Any]) -> None:
     named = {entry["file"] for entry in description["files"].values()}
     for path in folder.iterdir():
-        if _NAME.fullmatch(path.name) and path.name not in named:
+        unnamed = _NAME.fullmatch(path.name) and path.name not in named
+        # Under the set's lock nobody else is writing, so these are from a run that was stopped.
+        if unnamed or _HALF_WRITTEN.fullmatch(path.name):
             # Another program may hold it open (Windows refuses then); the next rebuild tries
             # again, and a left-over file changes no answer.
             with suppress(OSError):

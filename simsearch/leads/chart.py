@@ -26,7 +26,7 @@ from simsearch.sets.dates import DateRange, year_words
 _WIDTH, _SIDE, _TOP, _ROW, _BAR, _AXIS = 520, 22, 8, 48, 14, 36
 _WIDEST = 760
 _LABEL_LETTERS = 60  # what fits into the width at the label's size
-_MOST_TICKS = 6
+_MOST_TICKS = 7
 _STEPS = (1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000)
 _FADE_YEARS = 25  # how far a soft end is drawn to either side; it only says "soft"
 _INK, _DARK_INK, _GROUND, _DARK_GROUND = "#1c1c1c", "#f0f0f0", "#ffffff", "#161616"

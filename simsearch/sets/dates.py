@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 from simsearch.errors import DateError
 
-_END = re.compile(r"(?P<year>-?\d{4})(?P<qualifier>[~?%]?)")
+_END = re.compile(r"(?P<year>-?[0-9]{4})(?P<qualifier>[~?%]?)")
 _HELP = "Write years like 0043/0065, -0049~/0060 (50 BC is -0049) or 1850~/.. for an open end."
 # What people try, and what to say about each. The first that fits the text is used.
 _UNSUPPORTED = (

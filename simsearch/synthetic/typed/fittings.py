@@ -73,7 +73,9 @@ def lay(form: Form, part: str, bow: Line, *, steps: int = 12, top: float = 0, to
     for (y0, z0, w0, t0), (y1, z1, w1, t1) in zip(stations[:-1], stations[1:], strict=True):
         flat = (w0 + w1) / (t0 + t1)
         normal = (0.0, -(z1 - z0), y1 - y0)
-        form.rod(part, (0, y0, z0), (0, y1, z1), t0 / 2, t1 / 2, flat=flat, side=normal)
+        # One rod has one ratio of width to depth: both may miss a little where it changes.
+        ends = [float(np.sqrt(t * w / flat)) / 2 for w, t in ((w0, t0), (w1, t1))]
+        form.rod(part, (0, y0, z0), (0, y1, z1), *ends, flat=flat, side=normal)
 
 
 def strap(form: Form, part: str, stations: Sequence[Station]) -> None:

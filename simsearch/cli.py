@@ -6,9 +6,10 @@ Anything slow to import (torch, the page) is imported inside the command that ne
 from __future__ import annotations
 
 import json
+import os
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -28,11 +29,14 @@ from simsearch.errors import (
 from simsearch.page import words
 
 if TYPE_CHECKING:
+    from PIL.Image import Image
+
     from simsearch.leads.model import Leads
     from simsearch.sets.reference_set import ReferenceSet
     from simsearch.sets.types import Type
 
 FINE, PROBLEMS, WRONG_USE, NOT_READY = range(4)
+STOPPED = 130  # what shells give for Ctrl+C
 
 _EXIT_CODES = (
     "Exit codes: 0 fine; 1 problems found, or nothing in the set looks close; "
@@ -58,6 +62,14 @@ SetOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON only.")]
 
 
+@dataclass(frozen=True)
+class Find:
+    """The photos of one find that could be read, and the leads for it."""
+
+    photos: list[Path]
+    leads: Leads
+
+
 class _Usage(SimsearchError):
     """A command was given something it cannot work with."""
 
@@ -79,13 +91,15 @@ def page(
     port: Annotated[
         int | None, typer.Option(min=1, max=65535, help="Port; the first free one without this.")
     ] = None,
-    no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open a browser.")] = False,
+    no_browser: Annotated[
+        bool, typer.Option("--no-browser", help="Do not open a browser.")
+    ] = False,
 ) -> None:
     """Start the page and print the address to open."""
     from simsearch.page.start import start_page
 
     reference = _open(set_folder)
-    reference.index  # noqa: B018  a missing index is told now, not at the first photo
+    reference.encoder()  # a missing index or encoder is told now, not at the first photo
 
     def tell(address: str) -> None:
         _print(f"Open {address} in a browser. Stop with Ctrl+C.")
@@ -113,17 +127,17 @@ def look(
     could not be read, else with 1 when no find has anything close, else with 0.
     """
     reference = _open(set_folder)
-    reference.index  # noqa: B018  told once, before any photo is read
-    readable, problems = _read_all(_photo_paths(photos))
-    groups = [readable] if together and readable else [[photo] for photo in readable]
-    finds = [_look_at(group, reference, k) for group in groups]
+    reference.encoder()  # told once, before any photo is read
+    problems: list[PhotoError] = []
+    groups = _grouped(_photo_paths(photos), together, problems)
+    finds = [Find(paths, reference.look(pictures, k=k)) for paths, pictures in groups]
     if as_json:
         _print_json(_leads_document(finds, problems))
     else:
         _print_finds(finds, reference)
     if problems:
         raise typer.Exit(WRONG_USE)
-    if not any(leads.anything_close for _, leads in finds):
+    if not any(find.leads.anything_close for find in finds):
         raise typer.Exit(PROBLEMS)
 
 
@@ -133,7 +147,9 @@ def types(
         list[str] | None, typer.Argument(metavar="[WORDS]...", help="Only types holding these.")
     ] = None,
     set_folder: SetOption = None,
-    group: Annotated[str | None, typer.Option(help="Only this group, such as 'bow brooch'.")] = None,
+    group: Annotated[
+        str | None, typer.Option(help="Only this group, such as 'bow brooch'.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """List the types of a set, all or those that hold every one of the words."""
@@ -177,7 +193,9 @@ def index(
     ] = None,
     encoder: Annotated[
         str,
-        typer.Option(help="'built-in', or 'open_clip:ARCH/TAG' where TAG may be a file of weights."),
+        typer.Option(
+            help="'built-in', or 'open_clip:ARCH/TAG' where TAG may be a file of weights."
+        ),
     ] = "built-in",
 ) -> None:
     """Build the index of a set, or build it again. Stopped half way, the old one stays."""
@@ -204,8 +222,9 @@ def check(
 ) -> None:
     """Check a set: tables, licences, files, hashes, index. Ends with 1 on any error found."""
     from simsearch.sets.check import check_set
+    from simsearch.sets.reference_set import shipped_set_folder
 
-    problems = check_set(set_folder)
+    problems = check_set(set_folder or shipped_set_folder())
     errors = [problem for problem in problems if problem.severity == "error"]
     if as_json:
         _print_json([asdict(problem) for problem in problems])
@@ -218,42 +237,41 @@ def check(
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code; errors become one line on stderr."""
+    """Run one command and return its exit code; errors become one line on stderr.
+
+    With the hidden option ``--debug`` before the command, errors are raised instead.
+    """
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         ended = app(args=given, prog_name="simsearch", standalone_mode=False)
         return ended if isinstance(ended, int) else FINE
     except (KeyboardInterrupt, typer.Abort):
-        _complain("stopped.", "Nothing was changed.")
-        return 130
-    except SimsearchError as error:
-        _raise_if_debug(given)
+        return STOPPED
+    except BrokenPipeError:
+        # The reader of our output has gone (as with "| head"); nothing is wrong. Without this
+        # the interpreter would complain when it flushes stdout at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FINE
+    except Exception as error:
+        if "--debug" in given[:1]:
+            raise
+        return _explain(error)
+
+
+def _explain(error: Exception) -> int:
+    if isinstance(error, SimsearchError):
         _complain(error.message, error.hint)
         return NOT_READY if isinstance(error, _NOT_READY_ERRORS) else WRONG_USE
-    except Exception as error:
-        return _unexpected(error, given)
-
-
-def _unexpected(error: Exception, given: Sequence[str]) -> int:
     # The option parser's own errors share no public base class across its versions; all of
-    # them can put themselves into words.
+    # them can put themselves into words. Help asked for by giving no command is printed already.
     in_words = getattr(error, "format_message", None)
     if callable(in_words):
-        if type(error).__name__ == "NoArgsIsHelpError":
-            return WRONG_USE  # the help has been printed
-        _complain(str(in_words()), "See: simsearch --help")
+        if type(error).__name__ != "NoArgsIsHelpError":
+            _complain(str(in_words()), "See: simsearch --help")
         return WRONG_USE
-    _raise_if_debug(given)
-    if isinstance(error, BrokenPipeError):
-        return FINE
     what = f"{type(error).__name__}: {error}".splitlines()[0]
-    _complain(f"simsearch failed ({what}).", "Run it again with --debug first to see where.")
+    _complain(f"simsearch failed ({what})", "To see where, run: simsearch --debug and the rest.")
     return WRONG_USE
-
-
-def _raise_if_debug(given: Sequence[str]) -> None:
-    if "--debug" in given:
-        raise  # noqa: PLE0704  called from an except block only
 
 
 def _complain(what: str, hint: str) -> None:
@@ -293,51 +311,52 @@ def _photo_paths(given: Sequence[Path]) -> list[Path]:
     return paths
 
 
-Readable = tuple[Path, Any]
+def _grouped(
+    paths: Sequence[Path], together: bool, problems: list[PhotoError]
+) -> Iterator[tuple[list[Path], list[Image]]]:
+    """Photos by find. One that cannot be read is told on stderr, noted and set aside.
+
+    Each for itself, photos are read one at a time, so that a folder of any size will do.
+    """
+    read = ((path, photo) for path in paths if (photo := _read(path, problems)) is not None)
+    if not together:
+        yield from (([path], [photo]) for path, photo in read)
+        return
+    found = list(read)
+    if found:
+        yield [path for path, _ in found], [photo for _, photo in found]
 
 
-def _read_all(paths: Sequence[Path]) -> tuple[list[Readable], list[tuple[Path, PhotoError]]]:
-    """Open every photo; those that cannot be read are told on stderr and set aside."""
+def _read(path: Path, problems: list[PhotoError]) -> Image | None:
+    from simsearch.index import PHOTO_SIDE
     from simsearch.photo import open_photo
 
-    readable, problems = [], []
-    for path in paths:
-        try:
-            readable.append((path, open_photo(path, max_side=1600)))
-        except PhotoError as error:
-            _complain(error.message, error.hint)
-            problems.append((path, error))
-    return readable, problems
-
-
-Find = tuple[list[Path], "Leads"]
-
-
-def _look_at(group: Sequence[Readable], reference: ReferenceSet, k: int) -> Find:
-    return [path for path, _ in group], reference.look([photo for _, photo in group], k=k)
+    try:
+        return open_photo(path, max_side=PHOTO_SIDE)
+    except PhotoError as error:
+        _complain(error.message, error.hint)
+        problems.append(error)
+        return None
 
 
 def _print_finds(finds: Sequence[Find], reference: ReferenceSet) -> None:
     console = _console()
-    for paths, leads in finds:
-        terminal.print_leads(console, ", ".join(str(path) for path in paths), leads, reference)
+    for find in finds:
+        title = ", ".join(str(path) for path in find.photos)
+        terminal.print_leads(console, title, find.leads, reference)
         console.print()
     if finds:
         _print(words.LEADS_NOT_IDENTIFICATIONS)
 
 
-def _leads_document(
-    finds: Sequence[Find], problems: Sequence[tuple[Path, PhotoError]]
-) -> dict[str, Any]:
+def _leads_document(finds: Sequence[Find], problems: Sequence[PhotoError]) -> dict[str, Any]:
     return {
         "note": words.LEADS_NOT_IDENTIFICATIONS,
         "finds": [
-            {"photos": [str(path) for path in paths], **leads.to_dict()} for paths, leads in finds
+            {"photos": [str(path) for path in find.photos], **find.leads.to_dict()}
+            for find in finds
         ],
-        "problems": [
-            {"photo": str(path), "what": error.message, "what_to_do": error.hint}
-            for path, error in problems
-        ],
+        "problems": [{"what": error.message, "what_to_do": error.hint} for error in problems],
     }
 
 

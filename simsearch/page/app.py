@@ -68,36 +68,39 @@ def _script(name: str) -> str:
     return files("simsearch.page").joinpath(name).read_text(encoding="utf-8")
 
 
+def _html(value: str, **options: Any) -> gr.HTML:
+    # Our own style sheet only: the framework's own would set margins on links and lists.
+    return gr.HTML(value, apply_default_css=False, **options)
+
+
 def _lay_out(reference: ReferenceSet) -> _Parts:
-    moves = gr.HTML(
-        render.render_head(reference), js_on_load=_script("moves.js"), elem_id="ss-moves"
-    )
+    moves = _html(render.render_head(reference), js_on_load=_script("moves.js"), elem_id="ss-moves")
     with gr.Tabs(elem_id="ss-tabs") as tabs:
-        with gr.Tab("Look at a find", id="look", elem_id="ss-look"):
+        with gr.Tab("Your find", id="look", elem_id="ss-look"):
             tray = gr.State(Tray(), time_to_live=_HOUR)
-            intake = gr.HTML(
+            intake = _html(
                 render.render_intake(MAX_UPLOAD_BYTES),
                 js_on_load=_script("intake.js"),
                 elem_id="ss-intake",
             )
-            held = gr.HTML(
+            held = _html(
                 render.render_tray(Tray()), js_on_load=_script("tray.js"), elem_id="ss-tray"
             )
             with gr.Row(elem_id="ss-go"):
                 look = gr.Button("Look for leads", variant="primary", elem_id="ss-look-button")
                 clear = gr.Button("Start again", elem_id="ss-clear-button")
-            results = gr.HTML("", elem_id="ss-results")
-        with gr.Tab("Browse types", id="types", elem_id="ss-types"):
+            results = _html("", elem_id="ss-results")
+        with gr.Tab("Types", id="types", elem_id="ss-types"):
             with gr.Column() as listing:
                 words = gr.Textbox(
                     label="Words to look for",
                     placeholder="for example: penannular, knob, iron",
                     elem_id="ss-words",
                 )
-                types = gr.HTML(render.render_browse(reference), elem_id="ss-browse")
-            type_page = gr.HTML("", elem_id="ss-type-page")
+                types = _html(render.render_browse(reference), elem_id="ss-browse")
+            type_page = _html("", elem_id="ss-type-page")
         with gr.Tab("Care and law", id="care", elem_id="ss-care"):
-            gr.HTML(render.render_care())
+            _html(render.render_care())
     return _Parts(
         moves, tabs, tray, intake, held, look, clear, results, words, listing, types, type_page
     )
@@ -182,9 +185,7 @@ def _wire_types(parts: _Parts, reference: ReferenceSet) -> None:
 
 def _light(event: Callable[..., Any], function: Callable[..., Any], **options: Any) -> Any:
     """Wire an event that is answered at once and never waits behind the encoder."""
-    return event(
-        function, queue=False, show_progress="hidden", api_visibility="private", **options
-    )
+    return event(function, queue=False, show_progress="hidden", api_visibility="private", **options)
 
 
 def _payload(event: gr.EventData) -> dict[str, Any]:

@@ -9,6 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from simsearch.leads.model import Leads
 
 CHECK_CURRENT = "Check the current text."
 ASK_OFFICER = (
@@ -74,7 +78,8 @@ _PROTECTED = Source(
     "read",
 )
 _CODE = Source(
-    "Code of practice on responsible detecting, 2017", "",
+    "Code of practice on responsible detecting, 2017",
+    "",
     "read",
 )
 _FINDSPOT = Source(
@@ -198,8 +203,7 @@ LAW: tuple[Caution, ...] = (
         "96 hours.",
         sources=(
             _IRELAND,
-            Source("The 96 hours: a regional antiquarian's summary, 2020",
-                   "", "read"),
+            Source("The 96 hours: a regional antiquarian's summary, 2020", "", "read"),
         ),
     ),
     Caution(
@@ -245,3 +249,20 @@ def for_keys(keys: Iterable[str]) -> tuple[Caution, ...]:
     wanted = set(keys)
     found = [caution for key, caution in BY_KEY.items() if key in wanted]
     return tuple(sorted(found, key=lambda caution: not caution.urgent))
+
+
+def urgent_for(leads: Leads) -> tuple[Caution, ...]:
+    """Urgent cautions to put above the leads themselves.
+
+    Only for leads worth looking at, the first three or any that is not weak (where nothing is
+    close, the nearest type only): a warning that stood over every find would soon be read by
+    nobody. Each lead's card carries its own anyway.
+    """
+    first = 3 if leads.anything_close else 1
+    keys = {
+        key
+        for lead in leads.leads
+        if lead.rank <= first or lead.band != "weak lead"
+        for key in lead.type.cautions
+    }
+    return tuple(caution for caution in for_keys(keys) if caution.urgent)

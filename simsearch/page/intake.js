@@ -4,6 +4,11 @@ const status = element.querySelector("[data-status]");
 const problem = element.querySelector("[data-problem]");
 const drop = element.querySelector("[data-drop]");
 
+// A camera button where there is likely a camera behind the screen; elsewhere it would only
+// open the same window as the other button.
+const touch = navigator.maxTouchPoints > 0 && Math.min(screen.width, screen.height) < 1000;
+drop.classList.toggle("ss-touch", touch);
+
 function report(lines) {
   problem.replaceChildren(...lines.map((line) => {
     const p = document.createElement("p");

@@ -11,12 +11,12 @@ from typing import Any
 from PIL import Image
 
 from simsearch.errors import PhotoError
+from simsearch.index import PHOTO_SIDE
 from simsearch.page.thumbs import Picture, encode_picture
 from simsearch.photo import open_photo
 
 MAX_PHOTOS = 8
 MAX_UPLOAD_BYTES = 25 * 1024 * 1024
-_KEEP_SIDE = 1600
 _PREVIEW_SIDE = 640
 
 
@@ -45,7 +45,7 @@ class Tray:
     problems: tuple[Problem, ...] = field(default=())
 
     def without(self, position: int) -> Tray:
-        """The same tray with the photo at ``position`` taken out; unknown positions change nothing."""
+        """The same tray without the photo at ``position``, if there is one there."""
         kept = tuple(p for place, p in enumerate(self.photos) if place != position)
         return Tray(kept)
 
@@ -77,7 +77,7 @@ def add_uploads(tray: Tray, files: object, upload_folder: Path) -> Tray:
 
 
 def _read(path: Path, name: str) -> HeldPhoto:
-    image = open_photo(path, max_side=_KEEP_SIDE)
+    image = open_photo(path, max_side=PHOTO_SIDE)
     return HeldPhoto(name, image, encode_picture(image, _PREVIEW_SIDE))
 
 

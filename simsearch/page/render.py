@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from simsearch.leads.chart import date_chart
+from simsearch.leads.chart import date_chart, leads_chart
 from simsearch.page import cautions, words
 from simsearch.page.thumbs import thumbnail
 from simsearch.sets.licences import LICENCES
@@ -83,8 +83,7 @@ def render_wait(reference: ReferenceSet) -> str:
 def render_leads(leads: Leads, tray: Tray, reference: ReferenceSet) -> str:
     """The photos of the find and the leads for it, side by side."""
     shown = [_lead(lead, reference) for lead in leads.leads]
-    keys = {key for lead in leads.leads for key in lead.type.cautions}
-    urgent = [caution for caution in cautions.for_keys(keys) if caution.urgent]
+    urgent = cautions.urgent_for(leads)
     title = words.count(len(shown), "lead") if leads.anything_close else "Nothing here looks close"
     return _fill(
         "leads.html",
@@ -95,8 +94,8 @@ def render_leads(leads: Leads, tray: Tray, reference: ReferenceSet) -> str:
         urgent=urgent,
         always=cautions.ALWAYS,
         ask_officer=cautions.ASK_OFFICER,
-        chart=_chart([lead.type for lead in leads.leads]),
-        photo_count=words.count(leads.photo_count, "reference photo"),
+        chart=Markup(leads_chart(leads.leads)),
+        photo_count=words.count(len(reference.photos), "reference photo"),
         set_name=leads.set_name,
         encoder_name=leads.encoder_name,
         odds_note=leads.odds_note,
@@ -110,7 +109,7 @@ def render_type(kind: Type, reference: ReferenceSet) -> str:
     return _fill(
         "type.html",
         type=_type(kind, reference),
-        chart=_chart([kind]),
+        chart=Markup(date_chart([(kind.name, kind.dates)], title="Date range")),
         photos=[
             _shot(photo, reference.path_of(photo), kind.name, _LARGE_SIDE)
             for photo in _varied(photos)[:_PHOTOS_PER_TYPE]
@@ -134,10 +133,14 @@ def render_browse(reference: ReferenceSet, wanted: str = "") -> str:
     for kind in types:
         groups.setdefault(kind.group, []).append(_list_entry(kind, reference))
     total = len(reference.types)
-    found = f"{words.count(total, 'type')} in this set." if len(types) == total else (
-        f"{len(types)} of {words.count(total, 'type')} hold these words."
-        if types
-        else "No type holds all these words. Try fewer, or another name for it."
+    found = (
+        f"{words.count(total, 'type')} in this set."
+        if len(types) == total
+        else (
+            f"{len(types)} of {words.count(total, 'type')} hold these words."
+            if types
+            else "No type holds all these words. Try fewer, or another name for it."
+        )
     )
     named = [{"name": name, "types": entries} for name, entries in groups.items()]
     return _fill("browse.html", groups=named, found=found)
@@ -176,7 +179,7 @@ def _lead(lead: Lead, reference: ReferenceSet) -> dict[str, Any]:
         "band": lead.band,
         "strength": lead.band.split()[0],
         "odds": words.odds_words(lead.odds),
-        "cautions": [c for c in cautions.for_keys(lead.type.cautions) if not c.urgent],
+        "cautions": cautions.for_keys(lead.type.cautions),
         "photos": [
             _shot(evidence.photo, evidence.path, lead.type.name, _THUMB_SIDE)
             for evidence in lead.evidence[:_PHOTOS_PER_LEAD]
@@ -248,7 +251,11 @@ def _varied(photos: Sequence[PhotoRow]) -> list[PhotoRow]:
     state = {"clean": 0, "worn": 1, "corroded": 2}
     return sorted(
         photos,
-        key=lambda p: (p.completeness != "complete", state.get(p.condition, 3), order.get(p.view, 4)),
+        key=lambda p: (
+            p.completeness != "complete",
+            state.get(p.condition, 3),
+            order.get(p.view, 4),
+        ),
     )
 
 
@@ -261,7 +268,3 @@ def _list_entry(kind: Type, reference: ReferenceSet) -> dict[str, Any]:
         "dates": kind.dates.words(),
         "thumb": picture.data_uri if picture else "",
     }
-
-
-def _chart(types: Sequence[Type]) -> Markup:
-    return Markup(date_chart([(kind.name, kind.dates) for kind in types]))

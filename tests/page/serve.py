@@ -1,0 +1,25 @@
+"""Serve the page for a set with the tests' encoder: ``python -m tests.page.serve SET PORT``."""
+
+from __future__ import annotations
+
+import sys
+
+import simsearch.encode
+from simsearch.page.start import start_page
+from simsearch.sets.reference_set import open_set
+from tests.tiny_set import GridEncoder
+
+
+def main(folder: str, port: int) -> None:
+    """Serve until the process is ended; writes the address as the first line."""
+    simsearch.encode.load_encoder = lambda name="grid": GridEncoder(name)
+    start_page(
+        open_set(folder),
+        port=port,
+        open_browser=False,
+        tell=lambda address: print(address, flush=True),
+    )
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]))

@@ -81,7 +81,7 @@ def small_long(rng: np.random.Generator) -> Form:
         form.drum("foot", (0, -32.5 * k, 0.7 * k), 6.4 * k, height=8 * k, cut=True)
     else:
         form.lozenge("foot", (0, -19 * k, 0.7 * k), 21 * k, end * 0.95, thickness=1.5 * k)
-        form.slab("foot", (0, -29 * k, 0.7 * k), 5 * k, 5.5 * k, 3 * k, thickness=1.5 * k)
+        form.ball("foot", (0, -29.5 * k, 0.7 * k), (3 * k, 2.2 * k, 0.9 * k))
     for y in (12, 10.6, -3.2, -4.8, -9.5):
         form.front.line((-3.3 * k, y * k), (3.3 * k, y * k), 0.6 * k, -0.4)
     if rng.random() < 0.5:

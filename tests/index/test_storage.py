@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from collections.abc import Callable
@@ -95,10 +96,8 @@ def count_steps(folder: Path, monkeypatch: pytest.MonkeyPatch, stop_at: int) -> 
     with monkeypatch.context() as patch:
         for name in ("open", "fsync", "replace", "unlink"):
             patch.setattr(files.os, name, counted(getattr(os, name)))
-        try:
+        with contextlib.suppress(Stopped):
             save_index(some_index(1), folder)
-        except Stopped:
-            pass
     return done
 
 

@@ -1,0 +1,244 @@
+"""Photos in, leads out, on a tiny invented set."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from simsearch.errors import (
+    MissingIndexError,
+    ObservationError,
+    PhotoError,
+    StaleIndexError,
+)
+from simsearch.leads.calibration import CALIBRATION_FILE, Calibration, save_calibration
+from simsearch.leads.look import look
+from simsearch.leads.model import band_of
+from simsearch.sets.reference_set import ReferenceSet, open_set
+from tests.tiny_set import COLOURS, GridEncoder, make_set, photo_row, picture, write_photos
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = make_set(tmp_path_factory.mktemp("look") / "set")
+    open_set(folder).rebuild_index(GridEncoder())
+    return folder
+
+
+@pytest.fixture
+def reference(folder: Path) -> ReferenceSet:
+    (folder / "index" / CALIBRATION_FILE).unlink(missing_ok=True)
+    return open_set(folder)
+
+
+def calibrated(reference: ReferenceSet, **changes: Any) -> Calibration:
+    values: dict[str, Any] = {
+        "temperature": 0.2,
+        "closeness": (-20.0, 40.0, 0.0),  # close from a best score of 0.5
+        "threshold": 0.5,
+        "n_fitted": 80,
+        "n_far": 80,
+        "ece": 0.04,
+        "false_reject": 0.05,
+        "false_accept": 0.1,
+        "encoder_fingerprint": GridEncoder().fingerprint,
+        "set_fingerprint": reference.fingerprint,
+        "note": "Simulated.",
+    }
+    fitted = Calibration(**(values | changes))
+    save_calibration(fitted, reference.index_folder)
+    return fitted
+
+
+@pytest.mark.parametrize("type_id", COLOURS)
+def test_a_find_of_each_type_has_that_type_as_its_first_lead(
+    reference: ReferenceSet, type_id: str
+) -> None:
+    find = picture(COLOURS[type_id], seed=999)
+    leads = reference.look(find, encoder=GridEncoder())
+    assert [lead.rank for lead in leads.leads] == [1, 2, 3]
+    assert leads.leads[0].type.id == type_id
+    values = [lead.score for lead in leads.leads]
+    assert values == sorted(values, reverse=True)
+    assert leads.set_name == reference.title
+    assert leads.encoder_name == "grid"
+    assert leads.photo_count == 1
+
+
+def test_evidence_is_the_nearest_photos_by_plain_cosine(reference: ReferenceSet) -> None:
+    find, encoder = picture(COLOURS["knee"], seed=999), GridEncoder()
+    lead = reference.look(find, encoder=encoder).leads[0]
+    query = encoder.embed([find])[0]
+    cosines = {
+        photo_id: float(query @ vector)
+        for photo_id, vector in zip(reference.index.photo_ids, reference.index.vectors, strict=True)
+        if photo_id.startswith("knee")
+    }
+    nearest = sorted(cosines, key=lambda name: -cosines[name])[:3]
+    assert [evidence.photo.id for evidence in lead.evidence] == nearest
+    for evidence in lead.evidence:
+        assert evidence.similarity == pytest.approx(cosines[evidence.photo.id], abs=1e-5)
+        assert evidence.path.is_file()
+    # Here every photo is its own object, so the score is the mean of the three.
+    assert lead.score == pytest.approx(np.mean([cosines[name] for name in nearest]), abs=1e-5)
+
+
+def test_one_object_gives_one_photo_of_evidence(tmp_path: Path) -> None:
+    folder = make_set(tmp_path / "set")
+    rows = [
+        photo_row(folder, f"knee-{n}", "knee", specimen="fen-1" if n < 4 else "fen-2")
+        for n in range(1, 5)
+    ]
+    write_photos(folder, rows)
+    reference = open_set(folder)
+    reference.rebuild_index(GridEncoder())
+    lead = reference.look(picture(COLOURS["knee"], 999), encoder=GridEncoder()).leads[0]
+    assert sorted(evidence.photo.specimen for evidence in lead.evidence) == ["fen-1", "fen-2"]
+
+
+def test_every_kind_of_photo_gives_the_same_leads(reference: ReferenceSet, tmp_path: Path) -> None:
+    find = picture(COLOURS["dolphin"], seed=7)
+    path = tmp_path / "find.png"
+    find.save(path)
+    sources: list[Any] = [find, path, str(path), path.read_bytes(), io.BytesIO(path.read_bytes())]
+    answers = [reference.look(source, encoder=GridEncoder()).to_dict() for source in sources]
+    assert all(answer == answers[0] for answer in answers)
+
+
+def test_several_photos_of_one_find_are_averaged(reference: ReferenceSet) -> None:
+    photos = [picture(COLOURS["dolphin"], 7), picture(COLOURS["knee"], 8)]
+    encoder = GridEncoder()
+    together = reference.look(photos, encoder=encoder)
+    assert together.photo_count == 2
+    alone = [reference.look(photo, encoder=encoder) for photo in photos]
+    for lead in together.leads:
+        each = [other.score for one in alone for other in one.leads if other.type == lead.type]
+        assert lead.score == pytest.approx(np.mean(each), abs=1e-5)
+    either = look(reference, photos, encoder=encoder, combine="max")
+    for lead in either.leads:
+        each = [other.score for one in alone for other in one.leads if other.type == lead.type]
+        assert lead.score == pytest.approx(max(each), abs=1e-5)
+
+
+def test_k_limits_the_leads(reference: ReferenceSet) -> None:
+    find = picture(COLOURS["knee"], 7)
+    assert len(reference.look(find, k=2, encoder=GridEncoder()).leads) == 2
+    assert len(reference.look(find, k=99, encoder=GridEncoder()).leads) == 3
+    with pytest.raises(ValueError, match="k is 0"):
+        reference.look(find, k=0, encoder=GridEncoder())
+
+
+def test_observations_are_refused_openly(reference: ReferenceSet) -> None:
+    for observed in ({"pin": "sprung"}, {}, "", False):
+        with pytest.raises(ObservationError, match="not used yet"):
+            reference.look(picture((0, 0, 0), 1), observed=observed)  # type: ignore[arg-type]
+
+
+def test_no_photo_and_a_photo_that_is_none(reference: ReferenceSet, tmp_path: Path) -> None:
+    with pytest.raises(PhotoError, match="No photo"):
+        reference.look([], encoder=GridEncoder())
+    (tmp_path / "notes.jpg").write_text("a list of finds")
+    with pytest.raises(PhotoError):
+        reference.look(tmp_path / "notes.jpg", encoder=GridEncoder())
+
+
+def test_without_an_index_or_with_another_encoder(reference: ReferenceSet, tmp_path: Path) -> None:
+    bare = open_set(make_set(tmp_path / "bare"))
+    with pytest.raises(MissingIndexError, match="simsearch index"):
+        bare.look(picture((0, 0, 0), 1), encoder=GridEncoder())
+    with pytest.raises(StaleIndexError, match="simsearch index"):
+        reference.look(picture((0, 0, 0), 1), encoder=GridEncoder(fingerprint="0" * 64))
+
+
+def test_without_a_calibration_there_are_no_odds_and_it_is_said(reference: ReferenceSet) -> None:
+    leads = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    assert all(lead.odds is None and lead.band == "lead" for lead in leads.leads)
+    assert leads.closeness is None
+    assert leads.anything_close is True
+    assert leads.odds_note.startswith("No odds are given")
+
+
+def test_with_a_fitting_calibration_there_are_odds(reference: ReferenceSet) -> None:
+    fitted = calibrated(reference)
+    leads = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder(), k=2)
+    every = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    odds = [lead.odds for lead in every.leads if lead.odds is not None]
+    assert sum(odds) == pytest.approx(1.0)
+    # Odds are among all types, however many leads are asked for.
+    assert [lead.odds for lead in leads.leads] == odds[:2]
+    assert odds == pytest.approx(fitted.odds([lead.score for lead in every.leads]), abs=1e-6)
+    assert leads.leads[0].band == "strong lead"
+    assert leads.anything_close is True
+    assert leads.closeness is not None and leads.closeness > 0.99
+    assert "80 photos of known type" in leads.odds_note and "Simulated." in leads.odds_note
+
+
+def test_a_find_like_nothing_here_is_told_so_and_has_weak_leads_only(
+    reference: ReferenceSet,
+) -> None:
+    calibrated(reference)
+    leads = reference.look(picture((210, 210, 30), 7), encoder=GridEncoder())
+    assert leads.anything_close is False
+    assert leads.closeness is not None and leads.closeness < 0.5
+    assert {lead.band for lead in leads.leads} == {"weak lead"}
+    assert leads.leads  # they are still shown, as what is least far
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"encoder_fingerprint": "0" * 64}, "another encoder"),
+        ({"set_fingerprint": "0" * 64}, "photos have changed"),
+    ],
+)
+def test_a_calibration_of_something_else_gives_no_odds(
+    reference: ReferenceSet, changes: dict[str, str], says: str
+) -> None:
+    calibrated(reference, **changes)
+    leads = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    assert all(lead.odds is None for lead in leads.leads)
+    assert leads.closeness is None and leads.anything_close
+    assert says in leads.odds_note
+
+
+def test_a_damaged_calibration_does_not_stop_the_search(reference: ReferenceSet) -> None:
+    (reference.index_folder / CALIBRATION_FILE).write_text("{")
+    leads = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    assert leads.leads[0].odds is None
+    assert "cannot be used" in leads.odds_note
+
+
+def test_leads_turn_into_json_and_name_licence_and_rendering(reference: ReferenceSet) -> None:
+    calibrated(reference)
+    leads = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    plain = json.loads(json.dumps(leads.to_dict(), allow_nan=False))
+    first = plain["leads"][0]
+    assert first["type"] == "knee"
+    assert first["dates"]["words"] == "c. AD 100 - AD 200"
+    assert first["look_alikes"] == [{"type": "dolphin", "separates": "another colour"}]
+    evidence = first["evidence"][0]
+    assert evidence["kind"] == "rendered"
+    assert evidence["licence"] == "CC0-1.0"
+    assert evidence["licence_url"].startswith("https://creativecommons.org/")
+    assert not Path(evidence["file"]).is_absolute()
+
+
+@pytest.mark.parametrize(
+    ("odds", "close", "band"),
+    [
+        (0.5, True, "strong lead"),
+        (0.499, True, "fair lead"),
+        (0.15, True, "fair lead"),
+        (0.149, True, "weak lead"),
+        (0.99, False, "weak lead"),
+        (None, True, "lead"),
+        (None, False, "weak lead"),
+    ],
+)
+def test_bands(odds: float | None, close: bool, band: str) -> None:
+    assert band_of(odds, close) == band

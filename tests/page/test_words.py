@@ -1,0 +1,64 @@
+"""Odds and lists in plain words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from simsearch import open_set
+from simsearch.page import words
+from tests.page.small_set import make_small_set
+
+
+@pytest.mark.parametrize(
+    ("odds", "amount"),
+    [
+        (0.0, "fewer than 1 in 20"),
+        (0.049, "fewer than 1 in 20"),
+        (0.05, "about 1 in 10"),
+        (0.34, "about 3 in 10"),
+        (0.61, "about 6 in 10"),
+        (0.95, "about 9 in 10"),
+        (0.951, "more than 19 in 20"),
+        (1.0, "more than 19 in 20"),
+    ],
+)
+def test_odds_are_tenths_and_never_certain(odds: float, amount: str) -> None:
+    assert words.odds_words(odds) == f"{amount} of such leads were right in our tests"
+
+
+def test_unknown_odds_say_nothing() -> None:
+    assert words.odds_words(None) == ""
+
+
+def test_counting() -> None:
+    assert words.count(1, "photo") == "1 photo"
+    assert words.count(0, "photo") == "0 photos"
+    assert words.count(2, "is", "are") == "2 are"
+
+
+def test_lengths_in_words() -> None:
+    assert words.length_words(None) == ""
+    assert words.length_words((25.0, 60.5)) == "25 to 60.5 mm"
+    assert words.length_words((12.0, 12.0)) == "12 mm"
+
+
+def test_every_word_must_be_there_whatever_its_case() -> None:
+    assert words.holds_words(["Knee brooch", "Roman"], "ROMAN knee")
+    assert not words.holds_words(["Knee brooch", "Roman"], "roman elbow")
+    assert words.holds_words(["anything"], "  ")
+
+
+def test_close_ids_know_slips_and_parts_of_names() -> None:
+    ids = ["colchester", "colchester-derivative-harlow", "knee", "trumpet"]
+    assert words.close_ids("trumpte", ids) == ["trumpet"]
+    assert words.close_ids("Colchester", ids)[:1] == ["colchester"]
+    assert "colchester-derivative-harlow" in words.close_ids("derivative harlow", ids)
+    assert words.close_ids("zzz", ids) == []
+
+
+def test_types_are_found_by_feature_and_date_too(tmp_path: Path) -> None:
+    types = open_set(make_small_set(tmp_path / "set")).types.values()
+    assert [kind.id for kind in words.find_types(types, "short catch")] == ["knee"]
+    assert [kind.id for kind in words.find_types(types, "50 BC")] == ["early-disc"]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 
 import numpy as np
+import torch
 from PIL import Image
 
 from simsearch.synthetic.batch import pack
@@ -31,9 +32,10 @@ def main(path: str, ids: list[str]) -> None:
     ids = ids or typed_ids()
     columns = []
     for i, shot in enumerate(SHOTS):
+        device = "cuda" if torch.cuda.is_available() else "cpu"
         forms = [typed_form(t, np.random.default_rng([i > 0, n])) for n, t in enumerate(ids)]
-        shots = render(pack(forms), shot, SIZE, seed=i)
-        columns.append((shots.picture.permute(0, 2, 3, 1).numpy() * 255).astype(np.uint8))
+        shots = render(pack(forms).to(device), shot, SIZE, seed=i)
+        columns.append((shots.picture.permute(0, 2, 3, 1).cpu().numpy() * 255).astype(np.uint8))
     rows = [np.concatenate([c[i] for c in columns], axis=1) for i in range(len(ids))]
     Image.fromarray(np.concatenate(rows)).save(path)
     print(path, "rows:", ", ".join(ids))

@@ -86,11 +86,12 @@ class Batch:
         for kind, s in self.solids.items():
             used = int((s.here != 0).any(0).sum())
             solids[kind] = Solids(**{k: v[:, :used] for k, v in vars(s).items()})
-        marks = []
-        for m in (self.front, self.back):
-            drawn = (m.strokes[..., 4] > 0).any(0)
-            layers, used = _last(drawn.any(1)), _last(drawn.any(0))
-            marks.append(Marks(m.strokes[:, :layers, :used], m.repeats[:, :layers]))
+        drawn = ((self.front.strokes + self.back.strokes)[..., 4] > 0).any(0)
+        layers, used = _last(drawn.any(1)), _last(drawn.any(0))
+        marks = [
+            Marks(m.strokes[:, :layers, :used], m.repeats[:, :layers])
+            for m in (self.front, self.back)
+        ]
         return replace(self, solids=solids, front=marks[0], back=marks[1])
 
     def repeat(self, times: int) -> Batch:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor
 
-from simsearch.synthetic.batch import Batch, Solids
+from simsearch.synthetic.batch import Solids
 
 FAR = 4.0
 
@@ -142,12 +142,12 @@ def lumps(p: Tensor, phase: Tensor) -> Tensor:
     return 0.65 * a + 0.35 * b
 
 
-def distance(batch: Batch, damage: Damage, p: Tensor) -> Tensor:
+def distance(all_solids: dict[str, Solids], damage: Damage, p: Tensor) -> Tensor:
     """Signed distance ``[B, N]`` of points ``p [B, N, 3]`` from the damaged forms."""
     solid = torch.full_like(p[..., 0], FAR)
     hole = torch.full_like(p[..., 0], FAR)
     for kind, of_kind in OF_KIND.items():
-        s = batch.solids[kind]
+        s = all_solids[kind]
         if s.here.shape[1] == 0:
             continue
         d = of_kind(s, p)
@@ -163,12 +163,12 @@ def distance(batch: Batch, damage: Damage, p: Tensor) -> Tensor:
     return d
 
 
-def nearest_part(batch: Batch, p: Tensor) -> Tensor:
+def nearest_part(all_solids: dict[str, Solids], p: Tensor) -> Tensor:
     """Index of the part ``[B, N]`` whose solid is nearest to each point."""
     best = torch.full_like(p[..., 0], 2 * FAR)
     part = torch.zeros(p.shape[:2], dtype=torch.long, device=p.device)
     for kind, of_kind in OF_KIND.items():
-        s = batch.solids[kind]
+        s = all_solids[kind]
         if s.here.shape[1] == 0:
             continue
         d = torch.where(s.here[:, :, None] > 0, of_kind(s, p), 2 * FAR)

@@ -8,7 +8,7 @@ The same seed on the same kind of device gives the same pictures.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import torch
 from torch import Tensor
@@ -16,6 +16,7 @@ from torch import Tensor
 from simsearch.synthetic import scene
 from simsearch.synthetic.batch import Batch, Solids
 from simsearch.synthetic.distance import FAR, Damage, nearest_part
+from simsearch.synthetic.kernels import kernel
 from simsearch.synthetic.noise import chance, rand
 from simsearch.synthetic.surface import Wear, face, lit
 from simsearch.synthetic.trace import Camera, Hits, trace, window
@@ -50,7 +51,8 @@ class Shots:
     """``picture [B, 3, S, S]`` 0..1; ``mask [B, S, S]`` bool; ``part [B, S, S]`` index into the
     form's parts, -1 = background; ``point [B, S, S, 3]`` unit coordinates of the undamaged
     form seen at each pixel; ``view [B]`` index into ``VIEWS``; ``kept [B]`` share of the
-    object's visible area that is left; ``normal_z [B]`` cosine of the front's direction."""
+    object's visible area that is left; ``half [B]`` half the picture's side in unit
+    coordinates."""
 
     picture: Tensor
     mask: Tensor
@@ -58,7 +60,7 @@ class Shots:
     point: Tensor
     view: Tensor
     kept: Tensor
-    normal_z: Tensor = field(default_factory=lambda: torch.zeros(0))
+    half: Tensor
 
 
 def _axis_turn(axis: int, angle: Tensor) -> Tensor:
@@ -155,14 +157,27 @@ def _wear(shot: Shot, count: int, g: torch.Generator) -> Wear:
     return wear
 
 
-def render(batch: Batch, shot: Shot, size: int, seed: int) -> Shots:
-    """Pictures of the batch, one for each form in it, ``size`` (a multiple of 4) pixels square."""
+def render(
+    batch: Batch,
+    shot: Shot,
+    size: int,
+    seed: int,
+    *,
+    view: Tensor | None = None,
+    parts: bool = True,
+) -> Shots:
+    """Pictures of the batch, one for each form in it, ``size`` (a multiple of 4) pixels square.
+
+    ``view [B]`` (indices into ``VIEWS``) overrides the view of the shot. Without ``parts`` the
+    part labels are left at -1, which saves time.
+    """
     device = batch.scale.device
     if device.type == "cpu":
         batch = batch.trimmed()
     g = torch.Generator(device=device).manual_seed(seed)
     count = len(batch)
-    view = _views(shot, count, g)
+    if view is None:
+        view = _views(shot, count, g)
     turn = _poses(shot, view, g)
     wear = _wear(shot, count, g)
     damage = Damage.none(count, device)
@@ -174,9 +189,11 @@ def render(batch: Batch, shot: Shot, size: int, seed: int) -> Shots:
     camera = _framed(batch, damage, turn, shot, g)
     hits = trace(batch, damage, camera, size)
     picture = _photograph(batch, hits, camera, wear, shot, g)
-    part = nearest_part(batch, hits.point.reshape(count, -1, 3)).reshape(count, size, size)
-    part = part.masked_fill(~hits.hit, -1)
-    return Shots(picture, hits.hit, part, hits.point, view, kept, turn[:, 2, 2])
+    part = torch.full(hits.hit.shape, -1, device=device)
+    if parts:
+        part = kernel(nearest_part)(batch.solids, hits.point.reshape(count, -1, 3))
+        part = part.reshape(hits.hit.shape).masked_fill(~hits.hit, -1)
+    return Shots(picture, hits.hit, part, hits.point, view, kept, camera.half)
 
 
 def _photograph(

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor
 
-from simsearch.synthetic.batch import Batch
+from simsearch.synthetic.batch import Batch, Marks
+from simsearch.synthetic.kernels import kernel
 from simsearch.synthetic.noise import blur, chance, cloud, rand, sample_planes
 from simsearch.synthetic.relief import relief
 from simsearch.synthetic.trace import Camera, Hits
@@ -85,11 +86,13 @@ def _faces(batch: Batch, hits: Hits, camera: Camera, wear: Wear) -> tuple[Tensor
     xy = hits.point[..., :2].reshape(count, -1, 2)
     soft = camera.half / size * 1.5 + 0.012 * wear.worn
     facing = camera.turn[:, 2, 2]  # view z of the object's own z
-    front, cover = relief(batch.front, xy, soft)
-    back, back_cover = relief(batch.back, xy, soft)
-    is_front = (facing > 0)[:, None]
-    height = torch.where(is_front, front, back) * facing.abs()[:, None]
-    cover = torch.where(is_front[:, None], cover, back_cover)
+    is_front = (facing > 0)[:, None, None]
+    marks = Marks(
+        torch.where(is_front[..., None], batch.front.strokes, batch.back.strokes),
+        torch.where(is_front, batch.front.repeats, batch.back.repeats),
+    )
+    height, cover = kernel(relief)(marks, xy, soft)
+    height = height * facing.abs()[:, None]
     shape = (count, 1, size, size)
     return height.reshape(shape), cover.reshape(count, 2, size, size)
 

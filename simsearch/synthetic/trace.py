@@ -15,6 +15,7 @@ from torch import Tensor
 
 from simsearch.synthetic.batch import Batch
 from simsearch.synthetic.distance import FAR, Damage, distance
+from simsearch.synthetic.kernels import kernel
 
 #: Rays start this far in front of the centre: every form lies in the unit ball, lumps included.
 START = 1.25
@@ -57,7 +58,7 @@ def _march(
     for _ in range(steps):
         view = torch.cat([xy, depth[..., None]], -1)
         p = torch.bmm(view, camera.turn)  # rows of turn^T applied on the right: view -> unit
-        gap = distance(batch, damage, p) - slack
+        gap = kernel(distance)(batch.solids, damage, p) - slack
         depth = depth - gap.clamp_min(0)
         depth = depth.clamp_min(-START - 0.2)
     return depth, gap

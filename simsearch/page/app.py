@@ -76,7 +76,7 @@ def _html(value: str, **options: Any) -> gr.HTML:
 def _lay_out(reference: ReferenceSet) -> _Parts:
     moves = _html(render.render_head(reference), js_on_load=_script("moves.js"), elem_id="ss-moves")
     with gr.Tabs(elem_id="ss-tabs") as tabs:
-        with gr.Tab("Your find", id="look", elem_id="ss-look"):
+        with gr.Tab("Your find", id="look", elem_id="ss-tab-look"):
             tray = gr.State(Tray(), time_to_live=_HOUR)
             intake = _html(
                 render.render_intake(MAX_UPLOAD_BYTES),
@@ -90,7 +90,7 @@ def _lay_out(reference: ReferenceSet) -> _Parts:
                 look = gr.Button("Look for leads", variant="primary", elem_id="ss-look-button")
                 clear = gr.Button("Start again", elem_id="ss-clear-button")
             results = _html("", elem_id="ss-results")
-        with gr.Tab("Types", id="types", elem_id="ss-types"):
+        with gr.Tab("Types", id="types", elem_id="ss-tab-types"):
             with gr.Column() as listing:
                 words = gr.Textbox(
                     label="Words to look for",
@@ -99,7 +99,7 @@ def _lay_out(reference: ReferenceSet) -> _Parts:
                 )
                 types = _html(render.render_browse(reference), elem_id="ss-browse")
             type_page = _html("", elem_id="ss-type-page")
-        with gr.Tab("Care and law", id="care", elem_id="ss-care"):
+        with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
             _html(render.render_care())
     return _Parts(
         moves, tabs, tray, intake, held, look, clear, results, words, listing, types, type_page
@@ -178,7 +178,7 @@ def _wire_types(parts: _Parts, reference: ReferenceSet) -> None:
     )
     _light(parts.moves.home, home, outputs=places)
     _light(
-        parts.words.input, filtered, inputs=parts.words, outputs=parts.types,
+        parts.words.change, filtered, inputs=parts.words, outputs=parts.types,
         trigger_mode="always_last",
     )  # fmt: skip
 

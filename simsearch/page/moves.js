@@ -13,7 +13,7 @@ document.addEventListener("click", (event) => {
   if (link.dataset.type) {
     // So that "back" returns to where the link was: the leads or the list.
     if (!new URLSearchParams(location.search).get("type")) {
-      history.replaceState({ tab: link.closest("#ss-types") ? "types" : "look" }, "");
+      history.replaceState({ tab: link.closest("#ss-tab-types") ? "types" : "look" }, "");
     }
     history.pushState({}, "", `?type=${encodeURIComponent(link.dataset.type)}`);
     trigger("open", { type: link.dataset.type });

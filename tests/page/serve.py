@@ -1,4 +1,4 @@
-"""Serve the page for a set with the tests' encoder: ``python -m tests.page.serve SET PORT``."""
+"""Serve the page for a set with the tests' encoder: ``python -m tests.page.serve SET [PORT]``."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from simsearch.sets.reference_set import open_set
 from tests.tiny_set import GridEncoder
 
 
-def main(folder: str, port: int) -> None:
+def main(folder: str, port: int | None) -> None:
     """Serve until the process is ended; writes the address as the first line."""
     simsearch.encode.load_encoder = lambda name="grid": GridEncoder(name)
     start_page(
@@ -22,4 +22,4 @@ def main(folder: str, port: int) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]))
+    main(sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else None)

@@ -69,9 +69,13 @@ def test_no_file_of_the_machine_is_given_out(address: str, small_set: Path, path
 def test_a_file_over_the_limit_is_refused(address: str) -> None:
     boundary = "xxfenxx"
     body = (
-        f"--{boundary}\r\nContent-Disposition: form-data; name=\"files\"; filename=\"a.jpg\"\r\n"
-        "Content-Type: image/jpeg\r\n\r\n"
-    ).encode() + b"\0" * (MAX_UPLOAD_BYTES + 1) + f"\r\n--{boundary}--\r\n".encode()
+        (
+            f'--{boundary}\r\nContent-Disposition: form-data; name="files"; filename="a.jpg"\r\n'
+            "Content-Type: image/jpeg\r\n\r\n"
+        ).encode()
+        + b"\0" * (MAX_UPLOAD_BYTES + 1)
+        + f"\r\n--{boundary}--\r\n".encode()
+    )
     kind = f"multipart/form-data; boundary={boundary}"
     status, _ = fetch(f"{address}gradio_api/upload", body, **{"Content-Type": kind})
     assert status == 413

@@ -147,7 +147,8 @@ def file_fault(folder: Path, file: str) -> tuple[str, str] | None:
     # elsewhere on another machine.
     if "\\" in file or ":" in file or any(ord(letter) < 32 for letter in file):
         return f"'{file}' is not a plain path.", "Use forward slashes, as in photos/knee-1.jpg."
-    if file.startswith("/") or any(part in ("", ".", "..") for part in parts):
+    # A leading slash leaves an empty first part.
+    if any(part in ("", ".", "..") for part in parts):
         todo = "Give the path inside the set's folder, as in photos/knee-1.jpg."
         return f"'{file}' does not stay in the set's folder.", todo
     path = folder

@@ -24,7 +24,7 @@ from simsearch.leads.calibration import (
     softmax,
 )
 
-PRINTS = {"encoder_fingerprint": "f" * 64, "set_fingerprint": "e" * 64}
+PRINTS: dict[str, Any] = {"encoder_fingerprint": "f" * 64, "set_fingerprint": "e" * 64}
 
 
 def finds(temperature: float, count: int, types: int = 20, seed: int = 0) -> tuple[Any, Any]:
@@ -83,12 +83,12 @@ def test_odds_fitted_on_some_finds_hold_on_others() -> None:
 
 def test_the_calibration_error_worked_by_hand() -> None:
     # In order of odds, two bins of three: (0.2, 0.3, 0.4 | 0.6, 0.8, 1.0).
-    # First: mean 0.3, right 1 of 3, gap 1/30. Second: mean 0.8, right 3 of 3, gap 0.2.
-    # Error: (3 * 1/30 + 3 * 0.2) / 6 = 7/60.
-    odds, right = [0.8, 0.2, 1.0, 0.4, 0.6, 0.3], [1, 0, 1, 1, 1, 0]
-    assert expected_calibration_error(odds, right, bins=2) == pytest.approx(7 / 60)
-    # One bin: mean 0.55, right 4 of 6.
-    assert expected_calibration_error(odds, right, bins=1) == pytest.approx(4 / 6 - 0.55)
+    # First: mean 0.3, right 0 of 3, gap 0.3. Second: mean 0.8, right 3 of 3, gap 0.2.
+    # Error: (3 * 0.3 + 3 * 0.2) / 6 = 0.25.
+    odds, right = [0.8, 0.2, 1.0, 0.4, 0.6, 0.3], [1, 0, 1, 0, 1, 0]
+    assert expected_calibration_error(odds, right, bins=2) == pytest.approx(0.25)
+    # One bin: mean 0.55, right 3 of 6.
+    assert expected_calibration_error(odds, right, bins=1) == pytest.approx(0.05)
     # More bins than finds: each find is its own bin.
     alone = np.mean(np.abs(np.array(odds) - np.array(right)))
     assert expected_calibration_error(odds, right, bins=99) == pytest.approx(alone)
@@ -200,6 +200,7 @@ def test_photos_of_one_object_stay_on_one_side_of_a_fold() -> None:
     )
     single = fit_calibration(scores, truth, **PRINTS)
     assert grouped.temperature == pytest.approx(single.temperature, rel=1e-4)
+    assert grouped.ece == pytest.approx(single.ece, rel=1e-4)
     assert grouped.n_fitted == 600
     with pytest.raises(ValueError, match="49 finds"):
         fit_calibration(

@@ -125,6 +125,15 @@ def test_several_photos_of_one_find_are_averaged(reference: ReferenceSet) -> Non
         assert lead.score == pytest.approx(max(each), abs=1e-5)
 
 
+def test_evidence_for_several_photos_is_near_whichever_is_closest(reference: ReferenceSet) -> None:
+    photos, encoder = [picture(COLOURS["dolphin"], 7), picture(COLOURS["knee"], 8)], GridEncoder()
+    for lead in reference.look(photos, encoder=encoder).leads:
+        for evidence in lead.evidence:
+            position = reference.index.photo_ids.index(evidence.photo.id)
+            cosines = encoder.embed(photos) @ reference.index.vectors[position]
+            assert evidence.similarity == pytest.approx(float(cosines.max()), abs=1e-5)
+
+
 def test_k_limits_the_leads(reference: ReferenceSet) -> None:
     find = picture(COLOURS["knee"], 7)
     assert len(reference.look(find, k=2, encoder=GridEncoder()).leads) == 2

@@ -9,7 +9,7 @@ import pytest
 
 from simsearch.errors import SetError, TableError
 from simsearch.sets.photos import load_photos
-from simsearch.sets.problems import TablesError
+from simsearch.sets.problems import Problem, TablesError
 from simsearch.sets.reference_set import open_set
 from simsearch.sets.sources import load_sources
 from simsearch.sets.tables import read_rows
@@ -37,7 +37,8 @@ def told(error: pytest.ExceptionInfo[TablesError]) -> list[str]:
 def test_rows_are_numbered_as_a_spreadsheet_shows_them(tmp_path: Path) -> None:
     path = tmp_path / "t.csv"
     path.write_bytes(b'id,name\r\na,"two\r\nlines"\r\n\r\nb,"a ""b"", c"\r\n')
-    rows = read_rows(path, ("id", "name"), problems := [])
+    problems: list[Problem] = []
+    rows = read_rows(path, ("id", "name"), problems)
     assert not problems
     assert [(row.number, row.cells["id"]) for row in rows] == [(2, "a"), (4, "b")]
     assert rows[0].cells["name"] == "two\r\nlines"
@@ -46,7 +47,8 @@ def test_rows_are_numbered_as_a_spreadsheet_shows_them(tmp_path: Path) -> None:
 
 def test_a_byte_order_mark_is_forgiven(tmp_path: Path) -> None:
     (tmp_path / "t.csv").write_bytes(b"\xef\xbb\xbfid\na\n")
-    assert len(read_rows(tmp_path / "t.csv", ("id",), problems := [])) == 1
+    problems: list[Problem] = []
+    assert len(read_rows(tmp_path / "t.csv", ("id",), problems)) == 1
     assert not problems
 
 
@@ -69,7 +71,8 @@ def test_a_table_that_cannot_be_read_says_why(
     path = tmp_path / "t.csv"
     if content is not None:
         path.write_bytes(content)
-    assert read_rows(path, ("id", "name"), problems := []) == []
+    problems: list[Problem] = []
+    assert read_rows(path, ("id", "name"), problems) == []
     assert len(problems) == 1
     assert problems[0].where.startswith("t.csv")
     assert says in problems[0].what
@@ -78,7 +81,8 @@ def test_a_table_that_cannot_be_read_says_why(
 
 def test_a_row_with_a_loose_comma_is_named_and_the_rest_is_read(tmp_path: Path) -> None:
     (tmp_path / "t.csv").write_text("id,name\na,b,c\nd,e\n")
-    rows = read_rows(tmp_path / "t.csv", ("id", "name"), problems := [])
+    problems: list[Problem] = []
+    rows = read_rows(tmp_path / "t.csv", ("id", "name"), problems)
     assert [row.number for row in rows] == [3]
     assert problems[0].where == "t.csv, row 2"
 

@@ -54,10 +54,17 @@ def test_bytes_reach_the_disk_before_the_name_does(
 ) -> None:
     steps: list[str] = []
     real_fsync, real_replace = os.fsync, os.replace
-    monkeypatch.setattr(files.os, "fsync", lambda fd: (steps.append("fsync"), real_fsync(fd)))
-    monkeypatch.setattr(
-        files.os, "replace", lambda a, b: (steps.append("replace"), real_replace(a, b))
-    )
+
+    def fsync(descriptor: int) -> None:
+        steps.append("fsync")
+        real_fsync(descriptor)
+
+    def replace(source: Path, target: Path) -> None:
+        steps.append("replace")
+        real_replace(source, target)
+
+    monkeypatch.setattr(files.os, "fsync", fsync)
+    monkeypatch.setattr(files.os, "replace", replace)
     write_bytes(tmp_path / "a.txt", b"new")
     expected = ["fsync", "replace"] if os.name == "nt" else ["fsync", "replace", "fsync"]
     assert steps == expected

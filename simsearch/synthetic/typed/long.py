@@ -129,7 +129,7 @@ def great_square_headed(rng: np.random.Generator) -> Form:
     wide, tall = vary(rng, 54, 0.08) * k, vary(rng, 31, 0.08) * k
     mid = 26 * k + tall / 2
     form.slab("head", (0, mid, 1.2 * k), tall, wide, thickness=2.2 * k)
-    bow = arch((0, 28 * k, 2 * k), (0, 4 * k, 2 * k), vary(rng, 10, 0.12) * k, steps=6)
+    bow = arch((0, 30 * k, 1.5 * k), (0, 2 * k, 1.5 * k), vary(rng, 10, 0.12) * k, steps=6)
     form.sweep("bow", bow, [8 * k, 9 * k, 8 * k], flat=0.45)
     foot, side = vary(rng, 38, 0.08) * k, vary(rng, 6, 0.12) * k
     form.lozenge("foot", (0, -23 * k, 1.2 * k), 56 * k, foot, thickness=2.2 * k)
@@ -156,14 +156,14 @@ def _chip_carving(
     box(front, (0, mid - 0.08 * tall), wide * 0.62, tall * 0.58, 1.1 * k, 0.8)
     box(front, (0, mid - 0.12 * tall), wide * 0.34, tall * 0.34, 0.9 * k, 0.8)
     half = front.layer(1, mirror=True)
-    animal_limbs(front, rng, (wide * 0.34, mid - tall * 0.4), (wide * 0.45, mid + tall * 0.4), 6,
+    animal_limbs(front, rng, (wide * 0.34, mid - tall * 0.4), (wide * 0.45, mid + tall * 0.4), 7,
                  layer=half, width=1.1 * k, height=0.8)  # fmt: skip
     animal_limbs(front, rng, (0, mid + tall * 0.25), (wide * 0.32, mid + tall * 0.42), 6,
                  layer=half, width=1.1 * k, height=0.8)  # fmt: skip
     low = front.layer(1, mirror=True)
     front.line((0, 28 * k), (0, 4 * k), 1.6 * k, 1.0, layer=low)
     front.line((5.5 * k, 27 * k), (5.5 * k, 5 * k), 1.0 * k, 0.7, layer=low)
-    animal_limbs(front, rng, (foot * 0.08, -33 * k), (foot * 0.26, -13 * k), 5, layer=low,
+    animal_limbs(front, rng, (foot * 0.08, -33 * k), (foot * 0.26, -13 * k), 7, layer=low,
                  width=1.1 * k, height=0.8)  # fmt: skip
     frame = [(0, 2 * k), (foot * 0.38, -23 * k), (0, -45 * k)]
     front.path(frame, 1.1 * k, 0.8, layer=low)

@@ -20,16 +20,16 @@ def dragonesque(rng: np.random.Generator) -> Form:
     form = Form("dragonesque")
     k, fat, lean = vary(rng, 1.0, 0.14), vary(rng, 1.0, 0.12), vary(rng, 1.0, 0.1)
     half = [(0, 0), (-4.6, 4), (-7.6, 9), (-6.8, 14.5), (-2.2, 17.4), (2.6, 16)]
-    width = [4.6 * fat, 4.2 * fat, 2.7, 1.8, 2.2, 3.0]
+    width = [5.2 * fat, 4.8 * fat, 3.0, 1.9, 2.4, 3.6]
     curl = [(2.6, 16), (6.2, 13), (8.6, 11.6), (10.4, 13), (9.8, 15)]
     for s in (k, -k):
         def at(points: list[tuple[float, float]], s: float = s) -> list[tuple[float, float]]:
             return [(x * s * lean, y * s) for x, y in points]
 
-        ribbon(form, "body", at(half), [w * k for w in width], 1.9 * k)
-        ribbon(form, "snout tip", at(curl), [2.5 * k, 1.5 * k, 1.1 * k, 1.1 * k, 1.3 * k], 1.7 * k)
-        ribbon(form, "ear", at([(0.5, 17), (3.4, 20.5), (6.2, 22.8)]), [1.9 * k, 2.0 * k, 0.7 * k],
-               1.5 * k)  # fmt: skip
+        ribbon(form, "body", at(half), [w * k for w in width], 2.4 * k)
+        ribbon(form, "snout tip", at(curl), [2.8 * k, 1.7 * k, 1.2 * k, 1.2 * k, 1.5 * k], 2.1 * k)
+        ribbon(form, "ear", at([(0.2, 17), (2.6, 21.5), (6.4, 24.6)]), [2.0 * k, 2.5 * k, 0.8 * k],
+               2.0 * k)  # fmt: skip
     _dragon_ornament(form, rng, k, lean)
     form.ring("pin", (-7.3 * k * lean, 12 * k, 0), 2.3 * k, 0.6, flat=1, axis=(-0.2, 1, 0))
     form.rod("pin", (-6.6 * k * lean, 12 * k, -2.2 * k), (7 * k, -15 * k, -1.8), 0.8, 0.4)

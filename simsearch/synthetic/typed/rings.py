@@ -32,7 +32,7 @@ def penannular_a(rng: np.random.Generator) -> Form:
     """Open ring with round or moulded knobs at the ends and a free pin round the hoop."""
     form = Form("penannular-a", finish=Finish((("copper alloy", 0.85), ("iron", 0.15))))
     r, section = vary(rng, 14, 0.18), vary(rng, 1.5, 0.15)
-    gap = float(rng.uniform(30, 60))
+    gap = float(rng.uniform(40, 70))
     form.ring("hoop", (0, 0, 0), r, section, gap=gap, flat=float(rng.choice([1.0, 1.0, 0.8])))
     knob = section * vary(rng, 1.75, 0.1)
     moulded = rng.random() < 0.5
@@ -65,18 +65,21 @@ def penannular_c(rng: np.random.Generator) -> Form:
     r, section = vary(rng, 11.5, 0.22), vary(rng, 1.25, 0.12)
     gap = float(rng.uniform(28, 60))
     form.ring("hoop", (0, 0, 0), r, section, gap=gap, flat=float(rng.choice([1.0, 0.75])))
-    size, wide = section * vary(rng, 1.7, 0.1), section * vary(rng, 1.35, 0.1)
-    turns = float(rng.uniform(1.2, 1.6))
+    size, wide = section * vary(rng, 1.6, 0.1), section * vary(rng, 2.9, 0.1)
     for s in (-1, 1):
         a = np.radians(-90 + s * gap / 2)
         out = np.array([np.cos(a), np.sin(a), 0.0])
         ahead = np.array([np.sin(a), -np.cos(a), 0.0]) * s
-        axis = out * r + np.array([0, 0, size])  # the coil stands up from the ring's plane
-        u = np.linspace(0, 1, 12)
-        angle, q = -np.pi / 2 + 2 * np.pi * turns * u, size * (1 - 0.72 * u)
-        coil = [axis + ahead * np.cos(t) * m + np.array([0, 0, np.sin(t) * m])
-                for t, m in zip(angle, q, strict=True)]  # fmt: skip
-        form.sweep("coil tip", coil, wide, flat=0.36, side=out)
+        # The strip runs out of the hoop under a coil that stands up from the ring's plane.
+        axis = out * r + ahead * section * 0.6 + np.array([0, 0, size * 0.75])
+        form.drum("coil tip", axis, size, height=wide, axis=out, bevel=0.3)
+        form.drum("coil tip", axis, size * 0.3, height=wide * 1.2, axis=out, cut=True)
+        for end in (-1, 1):
+            form.ring("coil tip", axis + out * end * wide / 2, size * 0.66, 0.22, axis=out, cut=True)
+        lip = axis + np.array([0, 0, size * 0.8]) - ahead * size * 0.75
+        form.rod("coil tip", lip - out * wide * 0.4, lip + out * wide * 0.4, 0.35)
+        neck = out * r - ahead * 2.2
+        form.rod("hoop", neck, out * r + ahead * 0.6, section, wide * 0.45, flat=0.5, side=out)
     if rng.random() < 0.25:
         milled = form.front.layer(int(rng.integers(30, 46)))
         form.front.line((0, r - section), (0, r + section), 0.6, -0.45, layer=milled)

@@ -172,26 +172,27 @@ def lead_shot(rng: np.random.Generator) -> Form:
     """Lead ball with its casting seam and cut sprue; sometimes flattened or dented by use."""
     form = Form("lead-shot", finish=Finish((("lead", 1.0),), tinned=0, gilt=0))
     r = float(rng.uniform(4.5, 9.5))
-    spread = float(rng.choice([1.0, 1.0, 1.12]))
-    form.ball("ball", (0, 0, 0), (r * vary(rng, spread, 0.03), r * vary(rng, 1, 0.03), r / spread))
-    form.ring("seam", (0, 0, 0), r * 0.97, r * 0.05, axis=(vary(rng, 0.3, 0.8), 0.1, 1))
+    if rng.random() < 0.7:
+        form.ball("ball", (0, 0, 0), r)
+        form.ring("seam", (0, 0, 0), r * 0.96, r * 0.065, axis=(vary(rng, 0.4, 0.8), 0.2, 1))
+    else:
+        form.ball("ball", (0, 0, 0), (r * 1.06, r * vary(rng, 1, 0.04), r * vary(rng, 0.92, 0.04)))
     sprue = rng.random()
     if sprue < 0.75:
         a = rng.uniform(0.2, 1.2)
         way = np.array([np.cos(a) * 0.6, np.sin(a), 0.35])
         way /= np.linalg.norm(way)
         form.drum("sprue", way * r * 0.95, r * 0.24, r * 0.21, height=r * 0.24, axis=way)
-        form.front.line(way[:2] * r * 0.9 - [r * 0.15, 0], way[:2] * r * 0.9 + [r * 0.15, 0], 0.5, -0.3)
     if rng.random() < 0.45:
         way = np.array([rng.normal(), rng.normal(), 0.8 + abs(rng.normal())])
         way /= np.linalg.norm(way)
         depth = float(rng.uniform(0.72, 0.92))
         form.slab("ball", way * r * (depth + 1), 5 * r, 5 * r, thickness=2 * r, axis=way, cut=True)
-    for _ in range(int(rng.integers(0, 5))):
+    for _ in range(max(0, int(rng.integers(-2, 4)))):
         way = rng.normal(size=3)
         way /= np.linalg.norm(way)
-        dent = r * float(rng.uniform(0.15, 0.3))
-        form.ball("ball", way * (r + dent * 0.4), (dent, dent * 1.5, dent), turn=rng.uniform(0, 180),
+        dent = r * float(rng.uniform(0.15, 0.32))
+        form.ball("ball", way * (r + dent * 0.65), (dent, dent * 1.6, dent), turn=rng.uniform(0, 180),
                   cut=True)  # fmt: skip
     return form
 
@@ -209,7 +210,7 @@ def short_cross_penny(rng: np.random.Generator) -> Form:
         form.slab("flan", out * (r + 2.6), 9, 6, thickness=8, turn=float(np.degrees(a)), cut=True)
     tilt = float(rng.uniform(0, 360))
     cut = rng.random()
-    for i in range(1 if cut < 0.15 else 2 if cut < 0.3 else 0):
+    for i in range(1 if cut < 0.12 else 2 if cut < 0.2 else 0):
         a = np.radians(90 * i)
         form.slab("flan", (-15 * np.cos(a), -15 * np.sin(a), 0), 60, 30, thickness=9,
                   turn=90.0 * i, cut=True)  # fmt: skip
@@ -255,9 +256,9 @@ def _legend(face: Relief, rng: np.random.Generator, inner: float, r: float, tilt
     pearls = face.layer(int(rng.integers(34, 44)))
     face.dot((0, inner), 0.28, 0.35, layer=pearls)
     face.dot((0, r - 0.5), 0.3, 0.3, layer=pearls)
-    letters = face.layer(int(rng.integers(4, 6)))
+    letters = face.layer(int(rng.integers(5, 7)))
     low, high = inner + 0.6, r - 1.1
-    for a in (-0.45, -0.16, 0.16, 0.45):
+    for a in (-0.42, -0.14, 0.14, 0.42):
         way, across = np.array([np.sin(a), np.cos(a)]), np.array([np.cos(a), -np.sin(a)])
         shape = rng.integers(4)
         face.line(way * low, way * high, 0.5, 0.35, layer=letters)
@@ -279,7 +280,7 @@ def _legend(face: Relief, rng: np.random.Generator, inner: float, r: float, tilt
 def modern_replica(rng: np.random.Generator) -> Form:
     """A modern brooch: a crisp copy of an old one, or a costume bar, wreath, bow or flower;
     behind it always a tube hinge, a drawn-wire pin and a catch with a turning roller."""
-    copied = rng.random() < 0.5
+    copied = rng.random() < 0.35
     if copied:
         makers = (plate.dragonesque, plate.umbonate_disc, plate.trefoil, plate.saucer,
                   plate.lozenge_plate, long.ansate, long.great_square_headed)  # fmt: skip

@@ -18,6 +18,7 @@ filled with enamel, and may be repeated around a centre.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -25,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
-Vector = Sequence[float]
+Vector = Sequence[float] | NDArray[np.floating]
 
 KINDS = ("rod", "ring", "slab", "drum", "ball")
 
@@ -123,7 +124,7 @@ class Relief:
 
     def path(self, points: Sequence[Vector], width: float, height: float, **more: int) -> None:
         """A broken line through the points."""
-        for a, b in zip(points[:-1], points[1:], strict=True):
+        for a, b in itertools.pairwise(points):
             self.line(a, b, width, height, **more)
 
     def circle(

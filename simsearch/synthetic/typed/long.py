@@ -40,7 +40,8 @@ def cruciform(rng: np.random.Generator) -> Form:
 
 def _horse_foot(form: Form, rng: np.random.Generator, k: float) -> Form:
     """Faceted foot with or without lappets, then bulging eyes, a long face, flaring nostrils."""
-    form.slab("foot", (0, -9.5 * k, 1.3 * k), 19 * k, 8 * k, 9 * k, thickness=2.6 * k, bevel=0.8 * k)
+    form.slab("foot", (0, -9.5 * k, 1.3 * k), 19 * k, 8 * k, 9 * k, thickness=2.6 * k,
+              bevel=0.8 * k)  # fmt: skip
     if rng.random() < 0.35:
         for x in (-1, 1):
             form.ball("lappet", (6.5 * x * k, -8 * k, 0.9 * k), (3.6 * k, 4.2 * k, 0.9 * k))
@@ -102,7 +103,8 @@ def _small_head(form: Form, rng: np.random.Generator, k: float, kind: str) -> No
         for x in (-1, 1):
             ring_and_dot(form.front, (x * wide * 0.27, mid), 1.5 * k)
             if rng.random() < 0.4:
-                form.drum("head", (x * wide / 2, 13 * k + tall * 0.3, 0), 1.6 * k, height=9, cut=True)
+                notch = (x * wide / 2, 13 * k + tall * 0.3, 0)
+                form.drum("head", notch, 1.6 * k, height=9, cut=True)
     elif kind == "trefoil":
         form.slab("head", (0, mid - k, 0.9 * k), tall * 0.85, 9 * k, thickness=1.8 * k)
         for x, y in ((0, 1), (1, 0), (-1, 0)):
@@ -112,8 +114,8 @@ def _small_head(form: Form, rng: np.random.Generator, k: float, kind: str) -> No
     elif kind == "cross":
         form.slab("head", (0, mid - k, 0.9 * k), tall * 0.7, 8 * k, thickness=1.8 * k)
         for turn, x, y in ((0, 0, 1), (90, -1, 0), (-90, 1, 0)):
-            at = (x * 7 * k, mid - k + y * 8 * k, 0.7 * k)
-            form.slab("head", at, 8 * k, 5 * k, 10.5 * k, thickness=1.4 * k, turn=turn)
+            arm = (x * 7 * k, mid - k + y * 8 * k, 0.7 * k)
+            form.slab("head", arm, 8 * k, 5 * k, 10.5 * k, thickness=1.4 * k, turn=turn)
     else:
         form.lozenge("head", (0, mid + 1.5 * k, 0.8 * k), tall * 1.35, wide, thickness=1.5 * k)
         ring_and_dot(form.front, (0, mid + 1.5 * k), 2.2 * k)
@@ -191,7 +193,7 @@ def ansate(rng: np.random.Generator) -> Form:
             form.drum("terminal", (0, s * (inner + 5.5 * k), 0.8 * k), wide * 0.56, height=1.6 * k)
         elif kind == "lobed":
             form.slab("terminal", mid, end - inner, wide * 0.5, thickness=1.6 * k)
-            for x, y in ((0, end), (wide * 0.36, (inner + end) / 2), (-wide * 0.36, (inner + end) / 2)):
+            for x, y in ((0, end), (wide * 0.36, mid[1] * s), (-wide * 0.36, mid[1] * s)):
                 form.ball("terminal", (x, s * y, 0.8 * k), (wide * 0.25, wide * 0.25, 0.9 * k))
         else:
             narrow = wide * (0.8 if kind == "caterpillar" else 0.5)

@@ -44,7 +44,7 @@ def _dragon_ornament(form: Form, rng: np.random.Generator, k: float, lean: float
         form.front.line((-9.6 * k * lean, y * k), (-5 * k * lean, y * k), 0.5, -0.35, layer=twice)
     if rng.random() < 0.3:
         return
-    kind = rng.integers(3)
+    kind = int(rng.integers(3))
     form.front.path([(-2.8 * k, 0), (-6.4 * k * lean, 7.5 * k)], 0.6, -0.3, layer=twice)
     if kind == 0:
         form.front.line((-1.6 * k, 1.8 * k), (-6.2 * k * lean, 7 * k), 3.6 * k, -0.35,
@@ -83,7 +83,8 @@ def umbonate_disc(rng: np.random.Generator) -> Form:
                     layer=around)  # fmt: skip
     rim = form.front.layer(int(rng.choice([rays, 2 * rays])), mirror=True)
     mid = (r + dome * r) / 2
-    form.front.line((0, mid - 0.4), (0, mid + 0.4), (r - dome * r) * 0.45, -0.5, enamel=2, layer=rim)
+    cell = (r - dome * r) * 0.45
+    form.front.line((0, mid - 0.4), (0, mid + 0.4), cell, -0.5, enamel=2, layer=rim)
     lug_and_catch(form, rng, r * 0.76, -r * 0.76, lugs=int(rng.choice([1, 2])), size=0.9)
     return form
 

@@ -42,7 +42,8 @@ def penannular_a(rng: np.random.Generator) -> Form:
         end = np.array([r * np.cos(a), r * np.sin(a)])
         centre = end + along * knob * 0.5
         tilt = float(np.degrees(np.arctan2(along[1], along[0])))
-        form.ball("knob", (*centre, 0), (knob * float(rng.uniform(0.85, 1.2)), knob, knob), turn=tilt)
+        long = knob * float(rng.uniform(0.85, 1.2))
+        form.ball("knob", (*centre, 0), (long, knob, knob), turn=tilt)
         if moulded:
             a0, a1 = end - along * 1.2, end - along * 3.2
             form.rod("knob", (*a0, 0), (*a1, 0), section * 1.2, ridges=(section * 0.2, 2))
@@ -75,7 +76,8 @@ def penannular_c(rng: np.random.Generator) -> Form:
         form.drum("coil tip", axis, size, height=wide, axis=out, bevel=0.3)
         form.drum("coil tip", axis, size * 0.3, height=wide * 1.2, axis=out, cut=True)
         for end in (-1, 1):
-            form.ring("coil tip", axis + out * end * wide / 2, size * 0.66, 0.22, axis=out, cut=True)
+            face = axis + out * end * wide / 2
+            form.ring("coil tip", face, size * 0.66, 0.22, axis=out, cut=True)
         lip = axis + np.array([0, 0, size * 0.8]) - ahead * size * 0.75
         form.rod("coil tip", lip - out * wide * 0.4, lip + out * wide * 0.4, 0.35)
         neck = out * r - ahead * 2.2
@@ -94,14 +96,15 @@ def penannular_c(rng: np.random.Generator) -> Form:
 def medieval_annular(rng: np.random.Generator) -> Form:
     """Small closed frame narrowed at one place for the pin; plain, twisted, ribbed or bossed."""
     form = Form("medieval-annular",
-                finish=Finish((("copper alloy", 0.8), ("silver", 0.15), ("gold", 0.05)), gilt=0.08))  # fmt: skip
+                finish=Finish((("copper alloy", 0.8), ("silver", 0.15), ("gold", 0.05)), 
+                              gilt=0.08))  # fmt: skip
     r, section = vary(rng, 10.5, 0.2), vary(rng, 1.7, 0.15)
     flat, gap = float(rng.choice([0.45, 0.6, 0.9])), float(rng.uniform(20, 28))
     form.ring("frame", (0, 0, 0), r, section, gap=gap, gap_at=90, flat=flat)
     thin = section * 0.5
     half = np.radians(gap / 2 + 6)
-    form.rod("frame", (-r * np.sin(half), r * np.cos(half), 0), (r * np.sin(half), r * np.cos(half), 0),
-             thin)  # fmt: skip
+    x, y = r * np.sin(half), r * np.cos(half)
+    form.rod("frame", (-x, y, 0), (x, y, 0), thin)
     kind = str(rng.choice(["plain", "twisted", "ribbed", "bossed", "lettered"],
                           p=[0.25, 0.2, 0.2, 0.2, 0.15]))  # fmt: skip
     if kind == "twisted":
@@ -127,7 +130,7 @@ def medieval_annular(rng: np.random.Generator) -> Form:
             low, high = (r - 0.45 * section) * way, (r + 0.45 * section) * way
             form.front.line(low, high, 0.45, -0.4, layer=around)
             if rng.random() < 0.6:
-                form.front.line(low, high + [0.9, -0.2], 0.4, -0.4, layer=around)
+                form.front.line(low, high + np.array([0.9, -0.2]), 0.4, -0.4, layer=around)
     _free_pin(form, (0, r * np.cos(half * 0.7)), (0, -r - section * 0.6), thin,
               radius=vary(rng, 0.95, 0.1))  # fmt: skip
     if rng.random() < 0.6:
@@ -135,27 +138,30 @@ def medieval_annular(rng: np.random.Generator) -> Form:
     return form
 
 
-def _frame(form: Form, points: Sequence[Point], radii: float | Sequence[float], flat: float) -> None:
+def _frame(form: Form, points: Sequence[Point], radius: float, flat: float) -> None:
     """A closed frame through points in the plane, its section flattened front to back."""
     closed = [*points, points[0]]
-    widths = [radii] * len(closed) if isinstance(radii, float) else [*radii, radii[0]]
     for i in range(len(points)):
         (ax, ay), (bx, by) = closed[i], closed[i + 1]
-        form.rod("frame", (ax, ay, 0), (bx, by, 0), widths[i], widths[i + 1], flat=flat,
-                 side=(ay - by, bx - ax, 0))  # fmt: skip
+        form.rod("frame", (ax, ay, 0), (bx, by, 0), radius, flat=flat, side=(ay - by, bx - ax, 0))
+
+
+def _power(value: float, power: float) -> float:
+    """A power that keeps the sign."""
+    return float(np.sign(value) * abs(value) ** power)
 
 
 @makes("buckle-single-loop")
 def buckle_single_loop(rng: np.random.Generator) -> Form:
     """D-shaped or oval frame with a narrow bar set back, a stout outer edge with a pin rest,
     sometimes a riveted plate."""
-    form = Form("buckle-single-loop",
-                finish=Finish((("copper alloy", 0.88), ("iron", 0.12)), gilt=0.04, tinned=0.08))  # fmt: skip
+    form = Form("buckle-single-loop")
+    form.finish = Finish((("copper alloy", 0.88), ("iron", 0.12)), gilt=0.04, tinned=0.08)
     tall, wide = vary(rng, 11.5, 0.18), vary(rng, 15, 0.15)
     squareness = float(rng.uniform(0.55, 1.0))
     angles = np.radians(np.linspace(-78, 78, 11))
-    shape = [(wide * np.sign(np.cos(t)) * abs(np.cos(t)) ** squareness,
-              tall * np.sign(np.sin(t)) * abs(np.sin(t)) ** squareness) for t in angles]  # fmt: skip
+    shape = [(wide * _power(np.cos(t), squareness), tall * _power(np.sin(t), squareness))
+             for t in angles]  # fmt: skip
     thick = vary(rng, 1.6, 0.12)
     outer = [thick * (1 + 0.45 * np.cos(t) ** 4) for t in angles]
     flat = float(rng.choice([0.6, 0.75, 0.9]))
@@ -204,8 +210,8 @@ def _buckle_plate(form: Form, rng: np.random.Generator, bar: Point) -> None:
 @makes("buckle-double-loop")
 def buckle_double_loop(rng: np.random.Generator) -> Form:
     """Two like loops on a straight middle bar, flat bevelled frame; oval, kidney or angular."""
-    form = Form("buckle-double-loop",
-                finish=Finish((("copper alloy", 0.9), ("lead", 0.06), ("iron", 0.04)), tinned=0.1))  # fmt: skip
+    form = Form("buckle-double-loop")
+    form.finish = Finish((("copper alloy", 0.9), ("lead", 0.06), ("iron", 0.04)), tinned=0.1)
     reach, tall = vary(rng, 20, 0.18), vary(rng, 14, 0.15)
     kind = str(rng.choice(["oval", "waisted", "angular"], p=[0.35, 0.4, 0.25]))
     waist = {"oval": 0.97, "waisted": 0.62, "angular": 0.75}[kind]
@@ -213,9 +219,7 @@ def buckle_double_loop(rng: np.random.Generator) -> Form:
     angles = np.radians(np.linspace(0, 360, 20, endpoint=False) + 9)
     points = []
     for t in angles:
-        c, s = np.cos(t), np.sin(t)
-        x = reach * np.sign(c) * abs(c) ** power
-        y = tall * np.sign(s) * abs(s) ** power
+        x, y = reach * _power(np.cos(t), power), tall * _power(np.sin(t), power)
         pinch = 1 - (1 - waist) * np.exp(-((x / (0.35 * reach)) ** 2))
         points.append((float(x), float(y * pinch)))
     thick = vary(rng, 1.9, 0.12)

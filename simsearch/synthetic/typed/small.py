@@ -6,7 +6,7 @@ import numpy as np
 
 from simsearch.synthetic.form import Finish, Form, Relief, spiral
 from simsearch.synthetic.typed import long, makes, plate, vary
-from simsearch.synthetic.typed.fixings import animal_limbs, ribbon, ring_and_dot
+from simsearch.synthetic.typed.fixings import animal_limbs, ribbon
 
 
 @makes("strap-end-class-a")
@@ -130,8 +130,9 @@ def rotary_key(rng: np.random.Generator) -> Form:
         form.ring("bow", (0, middle, 0), size, thick, flat=float(rng.choice([0.65, 1.0])))
     elif kind == "kidney":
         t = np.radians(np.linspace(-90, 270, 13))
-        outline = [(1.3 * size * np.cos(a), middle + size * (0.75 * np.sin(a) - 0.2 * np.cos(a) ** 2))
-                   for a in t]  # fmt: skip
+        x, y = np.cos(t), 0.75 * np.sin(t) - 0.2 * np.cos(t) ** 2
+        outline = [(1.3 * size * float(a), middle + size * float(b))
+                   for a, b in zip(x, y, strict=True)]  # fmt: skip
         ribbon(form, "bow", outline, [thick] * 13, 1.4 * thick)
     elif kind == "lozenge":
         corners = [(0, collar), (size, middle), (0, middle + size), (-size, middle), (0, collar)]
@@ -192,8 +193,8 @@ def lead_shot(rng: np.random.Generator) -> Form:
         way = rng.normal(size=3)
         way /= np.linalg.norm(way)
         dent = r * float(rng.uniform(0.15, 0.32))
-        form.ball("ball", way * (r + dent * 0.65), (dent, dent * 1.6, dent), turn=rng.uniform(0, 180),
-                  cut=True)  # fmt: skip
+        turn = float(rng.uniform(0, 180))
+        form.ball("ball", way * (r + dent * 0.65), (dent, dent * 1.6, dent), turn=turn, cut=True)
     return form
 
 
@@ -272,8 +273,8 @@ def _legend(face: Relief, rng: np.random.Generator, inner: float, r: float, tilt
                 face.line(at, at + across * 0.8, 0.4, 0.35, layer=letters)
     a = np.radians(tilt)
     at = np.array([np.sin(a), np.cos(a)]) * (low + high) / 2
-    face.line(at - [0.7, 0], at + [0.7, 0], 0.45, 0.4)
-    face.line(at - [0, 0.7], at + [0, 0.7], 0.45, 0.4)
+    for arm in (np.array([0.7, 0]), np.array([0, 0.7])):
+        face.line(at - arm, at + arm, 0.45, 0.4)
 
 
 @makes("modern-replica")
@@ -290,7 +291,8 @@ def modern_replica(rng: np.random.Generator) -> Form:
     else:
         form = _costume(rng)
     form.name = "modern-replica"
-    form.finish = Finish((("gold", 0.4), ("copper alloy", 0.3), ("silver", 0.3)), tinned=0.3, gilt=0.4)
+    metals = (("gold", 0.4), ("copper alloy", 0.3), ("silver", 0.3))
+    form.finish = Finish(metals, tinned=0.3, gilt=0.4)
     low, high = form.bounds()
     across = not copied or rng.random() < 0.4
     reach = 0.3 * float((high - low)[0 if across else 1])
@@ -346,8 +348,8 @@ def _safety_catch(form: Form, rng: np.random.Generator, reach: float, across: bo
     def at(along: float, aside: float, z: float) -> tuple[float, float, float]:
         return (along, aside, z) if across else (aside, along, z)
 
-    form.slab("bar", (0, 0, -0.3), 3.2 if across else 2 * reach + 5, 2 * reach + 5 if across else 3.2,
-              thickness=0.8)  # fmt: skip
+    tall, wide = (3.2, 2 * reach + 5) if across else (2 * reach + 5, 3.2)
+    form.slab("bar", (0, 0, -0.3), tall, wide, thickness=0.8)
     form.rod("tube", at(-reach, -2.0, -1.5), at(-reach, 2.0, -1.5), 1.1)
     form.rod("needle", at(-reach, 0, -2.2), at(reach + 2.5, 0, -2.4), 0.5, 0.35)
     facing = (0.0, 1.0, 0.0) if not across else (1.0, 0.0, 0.0)

@@ -20,6 +20,7 @@ from simsearch.index import (
     build_index,
     open_index,
     save_index,
+    storage,
     stored_file_problems,
 )
 from tests.tiny_set import GridEncoder, picture
@@ -124,6 +125,23 @@ def test_stopped_at_any_step_the_old_index_or_the_new_one_is_there(
     # One moment divides the old from the new.
     assert outcomes == sorted(outcomes)
     assert not outcomes[0] and outcomes[-1]
+
+
+def test_a_rebuild_that_ends_while_the_index_is_being_opened_does_no_harm(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    save_index(some_index(0), tmp_path)
+    real, calls = storage._map, 0
+
+    def rebuilt_meanwhile(*arguments: Any) -> Any:
+        nonlocal calls
+        calls += 1
+        if calls == 1:  # index.json has been read, its arrays not yet
+            save_index(some_index(1), tmp_path)
+        return real(*arguments)
+
+    monkeypatch.setattr(storage, "_map", rebuilt_meanwhile)
+    assert same(open_index(tmp_path), some_index(1))
 
 
 def test_no_index_names_the_command(tmp_path: Path) -> None:

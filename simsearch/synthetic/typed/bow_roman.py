@@ -242,9 +242,11 @@ def trumpet(rng: Random) -> Form:
     )  # fmt: skip
     lay(form, "bow", bow)
     top = 22 * long
-    axis = (0, -0.62, 0.78)
-    form.drum("head", (0, top - 0.6, 4.6), mouth, 3.4, height=8, axis=axis)
-    form.drum("head", (0, top + 1.6, 1.8), mouth + 0.5, height=1.3, axis=axis)
+    axis, tilt = (0.0, -0.8, 0.6), np.array([0.0, -0.8, 0.6])
+    rim = np.array([0.0, top + 3.0, 2.0])
+    form.drum("head", rim, mouth, height=1.2, axis=axis)
+    form.drum("head", rim + 2.2 * tilt, mouth - 0.4, 0.66 * mouth, height=4, axis=axis)
+    form.drum("head", rim + 5.8 * tilt, 0.66 * mouth, 0.42 * mouth, height=4.4, axis=axis)
     y, z, *_ = bow.at_y(2.0 * long)
     form.ball("bow", (0, y, z), (waist, 1.7, waist))
     for sign in (-1, 1):  # petals that spring from both sides of the knob
@@ -259,12 +261,12 @@ def trumpet(rng: Random) -> Form:
     form.slab("rear lug", (0, top, 0.4), 3.5, 3.5, thickness=1.4, axis=(1, 0, 0))
     spring(form, top - 0.5, -0.4, vary(rng, 4.5, 0.1), radius=1.6)
     if rng.random() < 0.75:
-        head_loop(form, top + 5.8, 1.5, vary(rng, 2.7), 0.65)
-        form.slab("loop", (0, top + 5.4, 1.5), 2.0, 4.2, thickness=1.8)
+        head_loop(form, top + 6.8, 1.5, vary(rng, 2.7), 0.65)
+        form.slab("loop", (0, top + 6.4, 1.5), 2.2, 4.2, thickness=1.8)
     end = catch(form, bow, 0.68, 0.97)
     pin(form, (top - 1.5, -1.2), (end[0] - 5, -0.4))
-    if rng.random() < 0.3:
-        form.front.circle((0, top - 1), mouth * 0.6, 0.8, -0.5, enamel=1)
+    if rng.random() < 0.4:  # grooves that follow the rim of the mouth
+        form.front.circle((0, top - 2.5), 0.75 * mouth, 0.6, -0.5, enamel=int(rng.integers(2)))
     return form
 
 
@@ -274,8 +276,8 @@ def headstud(rng: Random) -> Form:
     form = Form("headstud")
     long, high, wide = vary(rng, 1.0, 0.12), vary(rng, 1.0, 0.1), vary(rng, 1.0, 0.1)
     bow = line(
-        [(19, 3, 5.8, 4), (18.5, 8.5, 6, 3.8), (14, 12, 6.2, 3.6), (4, 9.8, 6, 3),
-         (-9, 6.2, 4.6, 2.4), (-23, 3, 3, 2)], long=long, high=high, wide=wide, corner=0.06,
+        [(19, 3, 5.4, 4), (18.5, 8.5, 5.4, 3.8), (14, 12, 5.4, 3.6), (4, 9.8, 5.6, 3),
+         (-9, 6.2, 4.4, 2.4), (-23, 3, 2.8, 2)], long=long, high=high, wide=wide, corner=0.06,
     )  # fmt: skip
     lay(form, "bow", bow)
     top, half, radius = 19 * long, vary(rng, 9.5, 0.12), vary(rng, 2.3, 0.1)
@@ -286,9 +288,11 @@ def headstud(rng: Random) -> Form:
         form.slab("loop", (0, top + 2.6, 2.8), 2.0, 5, 4, thickness=2)
         head_loop(form, top + 3.2, 2.8, vary(rng, 2.2), 0.9)
     y, z, *_ = bow.at(0.3)
-    stud, colour = vary(rng, 2.9, 0.1), int(rng.integers(1, 3))
-    form.drum("stud knob", (0, y, z + 1.8), stud, height=3.2, axis=(0, 0.35, 0.94))
-    form.front.dot((0, y + 0.6), stud * 0.55, -0.4, enamel=colour)
+    stud, colour = vary(rng, 3.4, 0.1), int(rng.integers(1, 3))
+    form.drum("stud knob", (0, y, z + 1.2), stud * 0.6, height=4, axis=(0, 0.3, 0.95))
+    form.drum("stud knob", (0, y + 0.8, z + 3.6), stud, height=1.6, axis=(0, 0.3, 0.95))
+    form.front.circle((0, y + 1), stud * 0.78, 0.7, 0.5)
+    form.front.dot((0, y + 1), stud * 0.5, -0.3, enamel=colour)
     y0, y1 = y - stud - 2.2, -18 * long
     count = int(rng.integers(4, 8))
     step = (y0 - y1) / count
@@ -300,6 +304,7 @@ def headstud(rng: Random) -> Form:
             form.front.line((0, at), (0, at + sign * 0.42 * step), 2 * w * 0.7, -0.35,
                             end_width=0.2, enamel=cell)  # fmt: skip
     bars(form, [y0 + 0.6], 3 * wide, width=0.7, height=0.5)
+    reeds(form, (-2.6 * wide, 2.6 * wide), y0, y1, taper=0.62, width=0.6, height=0.4)
     collar(form, bow, 0.96, grow=0.5, long=0.6)
     _foot_knob(form, bow, vary(rng, 2.1, 0.1))
     end = catch(form, bow, 0.66, 0.97)
@@ -326,11 +331,9 @@ def fantail(rng: Random) -> Form:
     form.rod("bow", (-3.8, waist, 3.6), (3.8, waist, 3.6), 1.6)
     for y in (waist + 2.2, waist - 2.0)[: int(rng.integers(1, 3))]:
         form.rod("bow", (-2.9, y, 3.4), (2.9, y, 3.4), 1.0)
-    curve = rng.random() < 0.5
     form.slab("foot", (0, (waist + low) / 2, 3), waist - low, 2 * fan, 4, thickness=1.8)
-    if curve:  # a rounded lower edge
-        form.drum("foot", (0, low + 2.2, 3), fan * 0.93, height=1.7)
-        form.slab("foot", (0, low + 2.2 + fan / 2, 3), fan, 0.1, 2.4 * fan, thickness=4, cut=True)
+    if rng.random() < 0.6:  # a rounded lower edge
+        form.ball("foot", (0, low + 0.4, 3), (fan, vary(rng, 3.2, 0.25), 0.95))
     _fan_ornament(form, rng, waist - 3.5, low + 1.5, fan)
     form.slab("catch", (0, low + 7, 0.8), 9, 3.6, thickness=0.9, axis=(1, 0, 0))
     form.rod("catch", (-0.5, low + 3, -1), (-0.5, low + 11, -1), 0.75)
@@ -396,7 +399,7 @@ def crossbow(rng: Random) -> Form:
     """Cross-arm with three onion knobs, high stout arch, long flat foot with punched ornament."""
     form = Form("crossbow", finish=Finish(gilt=0.25, tinned=0.0))
     size, knob = vary(rng, 1.0, 0.14), vary(rng, 3.9, 0.14)
-    arm, foot = vary(rng, 19, 0.12) * size, vary(rng, 30, 0.16) * size
+    arm, foot = vary(rng, 19, 0.08) * size, vary(rng, 30, 0.14) * size
     width, rise = vary(rng, 5.2, 0.12), vary(rng, 17, 0.1) * size
     top = 24 * size
     span = 21 * size

@@ -182,7 +182,7 @@ def saucer(rng: np.random.Generator) -> Form:
         form.front.dot(far, floor * 0.08, 0.7, layer=around)
     else:
         around = form.front.layer(int(rng.integers(3, 6)))
-        animal_limbs(form.front, rng, (-floor * 0.3, floor * 0.33), (floor * 0.3, floor * 0.74), 9,
+        animal_limbs(form.front, rng, (-floor * 0.5, floor * 0.32), (floor * 0.5, floor * 0.72), 13,
                      layer=around, width=0.9, height=0.8)  # fmt: skip
     lug_and_catch(form, rng, floor * 0.72, -floor * 0.74)
     return form

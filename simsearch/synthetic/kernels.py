@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 import torch
+import torch._dynamo
 
 _compiled: dict[str, Callable[..., Any]] = {}
 _enabled = False
@@ -23,10 +24,18 @@ def compile_kernels(enabled: bool = True) -> None:
 
 
 def kernel(function: Callable[..., Any]) -> Callable[..., Any]:
-    """``function``, compiled if kernels are being compiled."""
+    """``function``, compiled if kernels are being compiled.
+
+    Its last argument holds points ``[B, N, ...]``; only their number N is compiled as variable.
+    """
     if not _enabled:
         return function
     name = function.__qualname__
     if name not in _compiled:
-        _compiled[name] = torch.compile(function, dynamic=True)
-    return _compiled[name]
+        _compiled[name] = torch.compile(function)
+
+    def with_any_number_of_points(*arguments: Any) -> Any:
+        torch._dynamo.maybe_mark_dynamic(arguments[-1], 1)
+        return _compiled[name](*arguments)
+
+    return with_any_number_of_points

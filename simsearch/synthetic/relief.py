@@ -27,7 +27,7 @@ def _folded(xy: Tensor, repeats: Tensor) -> Tensor:
     return folded + centre
 
 
-def relief(marks: Marks, xy: Tensor, soft: Tensor) -> tuple[Tensor, Tensor]:
+def relief(marks: Marks, soft: Tensor, xy: Tensor) -> tuple[Tensor, Tensor]:
     """Height ``[B, N]`` in unit coordinates and enamel cover ``[B, 2, N]`` at ``xy [B, N, 2]``.
 
     ``soft [B]`` is the least width over which an edge rises: wear and the pixel size.

@@ -91,7 +91,7 @@ def _faces(batch: Batch, hits: Hits, camera: Camera, wear: Wear) -> tuple[Tensor
         torch.where(is_front[..., None], batch.front.strokes, batch.back.strokes),
         torch.where(is_front, batch.front.repeats, batch.back.repeats),
     )
-    height, cover = kernel(relief)(marks, xy, soft)
+    height, cover = kernel(relief)(marks, soft, xy)
     height = height * facing.abs()[:, None]
     shape = (count, 1, size, size)
     return height.reshape(shape), cover.reshape(count, 2, size, size)

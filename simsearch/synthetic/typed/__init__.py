@@ -17,7 +17,7 @@ from simsearch.synthetic.form import Form
 Maker = Callable[[np.random.Generator], Form]
 
 _MAKERS: dict[str, Maker] = {}
-_MODULES = ("bow", "bow_roman", "plate", "long", "rings", "small")
+_MODULES = ("bow", "bow_roman", "bow_military", "plate", "long", "rings", "small")
 
 
 def makes(type_id: str) -> Callable[[Maker], Maker]:

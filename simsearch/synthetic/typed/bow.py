@@ -105,7 +105,7 @@ def la_tene_ii(rng: Random) -> Form:
 def nauheim_derivative(rng: Random) -> Form:
     """Small one-piece brooch: strip or wire bow, four coils, solid catch, pointed foot."""
     form = Form("nauheim-derivative", finish=_IRON)
-    long, high = vary(rng, 1.0, 0.16), vary(rng, 1.0, 0.2)
+    long, high = vary(rng, 0.95, 0.16), vary(rng, 1.0, 0.2)
     head = float(rng.choice([1.9, vary(rng, 3.4), vary(rng, 5.2)]))
     thick = 1.9 if head < 2 else vary(rng, 1.4)
     dip = 2.0 if rng.random() < 0.35 else 0.0  # the reverse curve of some
@@ -130,7 +130,7 @@ def nauheim_derivative(rng: Random) -> Form:
 def langton_down(rng: Random) -> Form:
     """Flat reeded strip that meets a closed cylinder at a right angle, with a rib across."""
     form = Form("langton-down", finish=Finish(tinned=0.45))
-    long, width = vary(rng, 1.0, 0.15), vary(rng, 9.5, 0.13)
+    long, width = vary(rng, 1.18, 0.13), vary(rng, 10, 0.13)
     drum, half = vary(rng, 3.1, 0.08), vary(rng, 9.5, 0.12)
     top, low = 17 * long, -20 * long
     tube(form, "spring cylinder", top, drum, half, drum)

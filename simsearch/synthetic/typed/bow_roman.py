@@ -1,4 +1,4 @@
-"""Bow brooches of the Roman period: derivatives of the Colchester, military and later forms."""
+"""Bow brooches of Roman Britain: Colchester derivatives, T-shaped, trumpet, headstud, fantail."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ import numpy as np
 from simsearch.synthetic.form import Finish, Form
 from simsearch.synthetic.typed import makes, vary
 from simsearch.synthetic.typed.fittings import (
-    Line,
     bars,
     catch,
     collar,
+    foot_knob,
     head_loop,
     lay,
     line,
@@ -18,34 +18,19 @@ from simsearch.synthetic.typed.fittings import (
     reeds,
     ring_and_dot,
     spring,
-    strap,
     trough,
-    tube,
+    wing_grooves,
     wings,
 )
 
 Random = np.random.Generator
 
 
-def _wing_grooves(form: Form, rng: Random, y: float, half: float, radius: float) -> None:
-    """Grooves round the ends of the wings, one to three a side, or none."""
-    for x in (0.94, 0.78, 0.62)[: int(rng.integers(0, 4))]:
-        for sign in (-1, 1):
-            form.front.line((sign * x * half, y - radius), (sign * x * half, y + radius), 0.6, -0.4)
-
-
-def _foot_knob(form: Form, bow: Line, size: float, *, part: str = "foot knob") -> None:
-    """A moulded knob below the foot: a collar and a ball."""
-    y, z, w, t = bow.at(1.0)
-    form.ball(part, (0, y - 0.3, z), (max(w / 2 + 0.3, 0.8 * size), 0.6, t / 2 + 0.4))
-    form.ball(part, (0, y - 0.75 * size - 0.4, z), (size, 0.8 * size, 0.9 * size))
-
-
 @makes("colchester-derivative-harlow")
 def harlow(rng: Random) -> Form:
     """Short half-round wings, a crest over the head, a two-holed lug behind it for the spring."""
     form = Form("colchester-derivative-harlow")
-    long, high, wide = vary(rng, 1.0, 0.14), vary(rng, 1.0, 0.1), vary(rng, 1.0, 0.12)
+    long, high, wide = vary(rng, 0.95, 0.13), vary(rng, 1.0, 0.1), vary(rng, 1.0, 0.12)
     bow = line(
         [(20, 4, 5.6, 4), (19, 10, 6.4, 4.6), (12, 12.5, 6.2, 4.4), (0, 9.5, 4.6, 3.4),
          (-12, 5, 3, 2.4), (-23, 2.2, 1.6, 1.6)], long=long, high=high, wide=wide, corner=0.09,
@@ -53,7 +38,7 @@ def harlow(rng: Random) -> Form:
     lay(form, "bow", bow)
     top, half = 20 * long, vary(rng, 8, 0.13)
     trough(form, top, 2.2, half, 2.3)
-    _wing_grooves(form, rng, top, half, 2.2)
+    wing_grooves(form, rng, top, half, 2.2)
     form.slab("rear lug", (0, top + 1.8, 0.4), 7.0, 5.6, 4.0, thickness=1.6, axis=(1, 0, 0))
     form.drum("rear lug", (0, top + 3.6, 0.6), 0.75, height=3, axis=(1, 0, 0), cut=True)
     form.rod("spring", (-half * 0.9, top, 0.2), (half * 0.9, top, 0.2), 1.7,
@@ -89,7 +74,7 @@ def polden_hill(rng: Random) -> Form:
     form.rod("spring", (-half, top, 0.2), (half, top, 0.2), 1.8, ridges=(0.28, round(1.3 * half)))
     form.rod("hook", (0, top + radius, 5), (0, top + radius + 2.6, 1.5), 1.0)
     form.rod("spring", (-half * 0.8, top + 3, 1.6), (half * 0.8, top + 3, 1.6), 0.55)
-    _wing_grooves(form, rng, top, half, radius)
+    wing_grooves(form, rng, top, half, radius)
     if rng.random() < 0.7:  # crescent flanges where bow and wings meet
         for sign in (-1, 1):
             form.ball("bow", (sign * 4.6 * wide, top - 2.6, 5.2), (2.6, 2.4, 1.2), turn=-40 * sign)
@@ -101,7 +86,7 @@ def polden_hill(rng: Random) -> Form:
     end = catch(form, bow, 0.62, 0.97)
     pin(form, (top - 1.5, -1.2), (end[0] - 5, -0.4))
     if rng.random() < 0.4:
-        _foot_knob(form, bow, 1.5)
+        foot_knob(form, bow, 1.5)
     return form
 
 
@@ -130,7 +115,7 @@ def dolphin(rng: Random) -> Form:
     if rng.random() < 0.5:
         form.front.line((0, top - 6), (0, -6 * long), 1.0, 0.5, end_width=0.5)
     if rng.random() < 0.35:
-        _foot_knob(form, bow, 1.6)
+        foot_knob(form, bow, 1.6)
     return form
 
 
@@ -138,7 +123,7 @@ def dolphin(rng: Random) -> Form:
 def t_shaped(rng: Random) -> Form:
     """A plain T: closed cylinder, straight-sided tapering bow, slight foot knop, no loop."""
     form = Form("t-shaped-initial")
-    long, high, wide = vary(rng, 1.0, 0.13), vary(rng, 1.0, 0.12), vary(rng, 1.0, 0.12)
+    long, high, wide = vary(rng, 1.08, 0.12), vary(rng, 1.0, 0.12), vary(rng, 1.0, 0.12)
     bow = line(
         [(18, 2.4, 5.6, 2.6), (16.5, 6.6, 5.6, 2.6), (9, 8.6, 5.2, 2.4), (-4, 7, 4.2, 2.2),
          (-20, 3, 2.8, 1.9)], long=long, high=high, wide=wide, corner=0.1,
@@ -146,7 +131,7 @@ def t_shaped(rng: Random) -> Form:
     lay(form, "bow", bow, steps=11)
     top, half, radius = 18 * long, vary(rng, 11, 0.1), vary(rng, 2.1, 0.1)
     wings(form, top, 2.2, half, radius)
-    _wing_grooves(form, rng, top, half, radius)
+    wing_grooves(form, rng, top, half, radius)
     form.slab("hinge", (0, top - 0.3, 0.2), 3.2, 2.6, thickness=1.8, cut=True)
     pin(form, (top, 0.3), (-15 * long, -0.3), radius=0.75)
     catch(form, bow, 0.66, 0.98)
@@ -161,80 +146,12 @@ def t_shaped(rng: Random) -> Form:
     return form
 
 
-@makes("aucissa")
-def aucissa(rng: Random) -> Form:
-    """High half-round strip with a beaded spine, head-plate rolled over the hinge, foot-knob."""
-    form = Form("aucissa", finish=Finish(tinned=0.2))
-    rise, half, foot = vary(rng, 14.5, 0.1), vary(rng, 3.9, 0.12), vary(rng, 13, 0.12)
-    thick = vary(rng, 1.1, 0.1)
-    form.ring("bow", (0, 0, 4), rise, thick, flat=half / thick, gap=176, gap_at=0, axis=(1, 0, 0))
-    top, plate = rise + 4.2, vary(rng, 4.7, 0.1)
-    form.slab("head plate", (0, rise + 1.6, 4), 5.0, 2 * plate, thickness=1.5)
-    tube(form, "head plate", top, 3.4, plate, 1.8)
-    form.drum("hinge", (0, top, 3.4), 0.7, height=2 * plate + 3, axis=(1, 0, 0))
-    if rng.random() < 0.7:
-        for name, sign in (("left knob", -1), ("right knob", 1)):
-            form.ball(name, (sign * (plate + 1.4), top, 3.4), 1.3)
-    bars(form, [rise - 0.5, rise + 3.2], plate, width=0.7, height=0.5)
-    for sign in (-1, 1):
-        form.front.circle((sign * plate * 0.6, rise + 1.4), 0.9, 0.5, -0.5)
-    leg = line([(-rise + 0.6, 4.2, 5, 2.4), (-rise - 1.5, 4, 4.2, 2), (-rise - foot, 3, 2.6, 1.8)],
-               corner=0.02)  # fmt: skip
-    lay(form, "foot", leg, steps=3)
-    bars(form, [-rise, -rise - 1.5], 2.8, width=0.7, height=0.5)
-    _foot_knob(form, leg, vary(rng, 2.2, 0.12))
-    end = catch(form, leg, 0.15, 0.95, back=-0.4)
-    pin(form, (top, 2.4), (end[0] - 4, 0), radius=0.75)
-    reeds(form, (-0.8 * half, 0.8 * half), rise - 2, -rise + 2, width=0.7, height=0.45)
-    if rng.random() < 0.65:
-        reeds(form, (-0.28 * half, 0.28 * half), rise - 2, -rise + 2, width=0.5, height=0.4)
-        for y in np.linspace(rise - 2.5, -rise + 2.5, 13):
-            form.front.dot((0, y), 0.55, 0.6)
-    else:
-        reeds(form, (0,), rise - 2, -rise + 2, width=1.1, height=0.6)
-    return form
-
-
-@makes("hod-hill")
-def hod_hill(rng: Random) -> Form:
-    """Low ribbed panel, often with side lugs, a pinched waist, a tapering foot with a knob."""
-    form = Form("hod-hill", finish=Finish(tinned=0.6))
-    long, panel = vary(rng, 1.0, 0.14), vary(rng, 4.4, 0.14)
-    top, waist, low = 20 * long, vary(rng, 1.5) * long, -21 * long
-    tube(form, "head roll", top, 2.6, panel * vary(rng, 0.95), 1.7)
-    rise, taper = vary(rng, 7.5, 0.12), float(rng.uniform(0.6, 1.0))
-    strap(form, "bow", [(top - 0.5, 3.4, 1.7 * panel, 1.8), (top - 3.5, rise, 2 * panel, 2),
-                        ((top + waist) / 2, rise + 1.6, panel * (1 + taper), 2.2),
-                        (waist + 1, rise, 2 * panel * taper, 2)])  # fmt: skip
-    span = (top - 4, waist + 2.5)
-    count = int(rng.integers(3, 6))
-    xs = np.linspace(-0.8, 0.8, count) * panel
-    reeds(form, xs, *span, taper=taper, width=0.95, height=0.75)
-    bars(form, [top - 3.4, waist + 1.6], 1.2 * panel, width=0.9, height=0.6)
-    bars(form, [waist - 0.6, waist - 2.2], 4, width=0.9, height=0.7)
-    lugs = rng.integers(4)
-    if lugs:
-        y = waist + 1.6 if lugs == 1 else (top - 3.4 if lugs == 2 else sum(span) / 2)
-        for name, sign in (("left lug", -1), ("right lug", 1)):
-            form.rod(name, (0, y, rise), (sign * (panel + 2), y, rise), 1.0)
-            form.ball(name, (sign * (panel + 2.6), y, rise), 1.5)
-    foot = line([(waist + 1, rise, 4.6, 2.2), (waist - 3, rise - 1.8, 5.2, 2),
-                 (low, 2.6, 2.4, 1.7)], corner=0.06)  # fmt: skip
-    lay(form, "foot", foot, steps=7)
-    if rng.random() < 0.5:
-        reeds(form, (0,), waist - 4, low + 2, width=0.8, height=0.5)
-    _foot_knob(form, foot, vary(rng, 1.9, 0.12))
-    end = catch(form, foot, 0.35, 0.96)
-    pin(form, (top, 1.2), (end[0] - 5, -0.2), radius=0.75)
-    return form
-
-
 @makes("trumpet")
 def trumpet(rng: Random) -> Form:
     """Trumpet-mouthed head, waist knob between petals, slim leg, moulded foot, wire loop."""
     form = Form("trumpet", finish=Finish(tinned=0.05))
-    long, high = vary(rng, 1.0, 0.14), vary(rng, 1.0, 0.1)
-    mouth, waist = vary(rng, 7.6, 0.12), vary(rng, 4.3, 0.12)
+    long, high = vary(rng, 0.93, 0.14), vary(rng, 1.0, 0.1)
+    mouth, waist = vary(rng, 7.6, 0.12), vary(rng, 4.8, 0.1)
     bow = line(
         [(22, 4.5, 10, 5), (18, 9.5, 7, 5.5), (11, 12.5, 5, 4.6), (4, 12, 4.2, 4.2),
          (0, 9.8, 4.4, 4.2), (-6, 7, 4.6, 3.6), (-16, 4.4, 3.4, 2.8), (-26, 3.2, 2.6, 2.4)],
@@ -254,10 +171,12 @@ def trumpet(rng: Random) -> Form:
                  waist * 0.9, waist * 0.55)  # fmt: skip
         for x in np.linspace(-0.7, 0.7, 5) * waist:
             form.front.line((x, y + sign * 1.7), (x * 0.7, y + sign * 5.2), 0.5, -0.5)
-    bars(form, [y - 6.2 * 1, y + 6.2], 3.4, width=0.7, height=0.5)
+    for dy in (-6.0, 6.0):
+        _, z1, w, t = bow.at_y(y + dy)
+        form.ball("bow", (0, y + dy, z1), (w / 2 + 0.8, 0.7, t / 2 + 0.8))
     if rng.random() < 0.4:
         reeds(form, (0,), y - 7, -24 * long, width=0.7, height=0.5)
-    _foot_knob(form, bow, vary(rng, 2.2, 0.12))
+    foot_knob(form, bow, vary(rng, 2.2, 0.12))
     form.slab("rear lug", (0, top, 0.4), 3.5, 3.5, thickness=1.4, axis=(1, 0, 0))
     spring(form, top - 0.5, -0.4, vary(rng, 4.5, 0.1), radius=1.6)
     if rng.random() < 0.75:
@@ -274,7 +193,7 @@ def trumpet(rng: Random) -> Form:
 def headstud(rng: Random) -> Form:
     """A round stud high on the bow, a row of enamelled cells down the leg, head-loop, foot-knob."""
     form = Form("headstud")
-    long, high, wide = vary(rng, 1.0, 0.12), vary(rng, 1.0, 0.1), vary(rng, 1.0, 0.1)
+    long, high, wide = vary(rng, 0.94, 0.1), vary(rng, 1.0, 0.1), vary(rng, 1.0, 0.1)
     bow = line(
         [(19, 3, 5.4, 4), (18.5, 8.5, 5.4, 3.8), (14, 12, 5.4, 3.6), (4, 9.8, 5.6, 3),
          (-9, 6.2, 4.4, 2.4), (-23, 3, 2.8, 2)], long=long, high=high, wide=wide, corner=0.06,
@@ -282,7 +201,7 @@ def headstud(rng: Random) -> Form:
     lay(form, "bow", bow)
     top, half, radius = 19 * long, vary(rng, 9.5, 0.12), vary(rng, 2.3, 0.1)
     wings(form, top, 2.6, half, radius)
-    _wing_grooves(form, rng, top, half, radius)
+    wing_grooves(form, rng, top, half, radius)
     form.slab("hinge", (0, top, 0.2), 3.2, 2.6, thickness=2, cut=True)
     if rng.random() < 0.8:
         form.slab("loop", (0, top + 2.6, 2.8), 2.0, 5, 4, thickness=2)
@@ -306,7 +225,7 @@ def headstud(rng: Random) -> Form:
     bars(form, [y0 + 0.6], 3 * wide, width=0.7, height=0.5)
     reeds(form, (-2.6 * wide, 2.6 * wide), y0, y1, taper=0.62, width=0.6, height=0.4)
     collar(form, bow, 0.96, grow=0.5, long=0.6)
-    _foot_knob(form, bow, vary(rng, 2.1, 0.1))
+    foot_knob(form, bow, vary(rng, 2.1, 0.1))
     end = catch(form, bow, 0.66, 0.97)
     pin(form, (top, 0.3), (end[0] - 5, -0.4), radius=0.75)
     return form
@@ -316,7 +235,7 @@ def headstud(rng: Random) -> Form:
 def fantail(rng: Random) -> Form:
     """Winged head with a loop, a short arched bow, a cross-moulding, a flat fan-shaped foot."""
     form = Form("bow-and-fantail")
-    size, fan = vary(rng, 1.0, 0.12), vary(rng, 8.2, 0.13)
+    size, fan = vary(rng, 0.95, 0.12), vary(rng, 8.2, 0.13)
     bow = line(
         [(18, 3, 7.5, 3.2), (17.5, 8, 6.4, 3.6), (12, 11.5, 5, 3.6), (5, 8.5, 4, 3.2),
          (1, 3.6, 3.8, 2.8)], long=size, high=vary(rng, size, 0.08), corner=0.1,
@@ -355,99 +274,3 @@ def _fan_ornament(form: Form, rng: Random, top: float, low: float, fan: float) -
         for x in (-0.4, 0.0, 0.4):
             form.front.line((0.5 * x * fan, (top + low) / 2), (x * fan, low + 1.4), 0.8, -0.4,
                             end_width=2.4, enamel=1 + (colour + (x == 0)) % 2)  # fmt: skip
-
-
-@makes("knee")
-def knee(rng: Random) -> Form:
-    """Short and stout: half-round head-plate or spring-cover, a sharp knee, a kicked-out foot."""
-    form = Form("knee", finish=Finish(tinned=0.3))
-    size, wide = vary(rng, 1.0, 0.12), vary(rng, 1.0, 0.12)
-    top, low = 13 * size, -18 * size
-    bow = line(
-        [(13, 2.4, 7, 4), (12.5, 8.5, 7, 4.2), (9.5, 12, 6.6, 4.6), (2, 9.5, 5, 4),
-         (-9, 5.2, 4.4, 3.4), (-15, 5.0, 5.2, 3.2), (-18, 6.6, 6.4, 2.6)],
-        long=size, high=size, wide=wide, corner=0.05,
-    )  # fmt: skip
-    lay(form, "bow", bow)
-    plate = vary(rng, 8.6, 0.1)
-    if rng.random() < 0.6:
-        form.drum("head plate", (0, top - 0.5, 2.6), plate, height=1.5)
-        form.slab("head plate", (0, top - 0.5 - plate, 2.6), 2 * plate, 3 * plate, thickness=2.4,
-                  cut=True)  # fmt: skip
-        form.front.circle((0, top - 0.5), plate * 0.82, 0.6, -0.4)
-        if rng.random() < 0.4:
-            form.front.circle((0, top - 0.5), plate * 0.6, 0.6, 0.4)
-        spring(form, top + 1.4, 0, plate * 0.85, radius=1.8, turns=11)
-    else:
-        tube(form, "spring cover", top, 2.6, plate, 2.7)
-        bars(form, [top - 1.8, top + 1.8], plate, width=0.5, height=-0.35)
-        form.rod("spring", (-plate * 0.95, top, 0.9), (plate * 0.95, top, 0.9), 1.7,
-                 ridges=(0.28, 11))  # fmt: skip
-    form.slab("rear lug", (0, top + 1.0, 0), 3.2, 4, thickness=1.4, axis=(1, 0, 0))
-    form.slab("catch", (0, low + 5, 2.0), 5.6, 5.2 * wide, thickness=1.1, axis=(0, 1, 0))
-    form.rod("catch", (-2.2, low + 5.4, -0.8), (2.2, low + 5.4, -0.8), 0.8)
-    pin(form, (top, -1), (low + 4.6, 0.2), radius=0.75)
-    if rng.random() < 0.4:
-        reeds(form, (-1.6, 1.6), 7 * size, low + 5, taper=0.8, width=0.5, height=-0.4)
-    if rng.random() < 0.4:
-        bars(form, [low + 2.0], 3.5, width=0.6, height=-0.4)
-    return form
-
-
-@makes("crossbow")
-def crossbow(rng: Random) -> Form:
-    """Cross-arm with three onion knobs, high stout arch, long flat foot with punched ornament."""
-    form = Form("crossbow", finish=Finish(gilt=0.25, tinned=0.0))
-    size, knob = vary(rng, 1.0, 0.14), vary(rng, 3.9, 0.14)
-    arm, foot = vary(rng, 19, 0.08) * size, vary(rng, 30, 0.14) * size
-    width, rise = vary(rng, 5.2, 0.12), vary(rng, 17, 0.1) * size
-    top = 24 * size
-    span = 21 * size
-    bow = line(
-        [(top, 3.5, width, 5), (top - 0.5, rise * 0.72, width, 5), (top - 0.32 * span, rise, width, 5),
-         (top - 0.72 * span, rise * 0.88, width, 4.8), (top - span, 4.0, width * 0.95, 4)],
-        corner=0.14,
-    )  # fmt: skip
-    lay(form, "bow", bow)
-    for name, sign in (("left", -1), ("right", 1)):
-        form.slab(f"{name} wing", (sign * arm / 2, top, 3.6), 4.2, arm, thickness=4.6, bevel=1.4)
-        form.drum(f"{name} knob", (sign * (arm + 0.6), top, 3.6), 2.6, height=1.4, axis=(1, 0, 0))
-        form.ball(f"{name} knob", (sign * (arm + knob), top, 3.6), (knob, knob, knob))
-        form.ball(f"{name} knob", (sign * (arm + 1.95 * knob), top, 3.6), (1.2, 0.9, 0.9))
-        form.ball(f"{name} wing", (sign * arm * 0.35, top + 2.2, 3.6), (arm * 0.3, 1.4, 1.2))
-    form.drum("head knob", (0, top + 2.6, 4), 2.5, height=1.4, axis=(0, 1, 0))
-    form.ball("head knob", (0, top + 2.4 + knob, 4), knob)
-    form.ball("head knob", (0, top + 2.4 + 1.95 * knob, 4), (0.9, 1.2, 0.9))
-    start = top - span
-    flare = float(rng.uniform(0.85, 1.25))
-    half = vary(rng, 3.6, 0.1)
-    form.slab("foot", (0, start - foot / 2, 2.6), foot, 2 * half * flare, 2 * half, thickness=3.6,
-              bevel=0.7)  # fmt: skip
-    form.rod("bow", (-half, start, 3.4), (half, start, 3.4), 1.3)
-    _foot_ornament(form, rng, start - 2.5, start - foot + 1.5, half)
-    if rng.random() < 0.6:
-        y0, y1 = bow.at(0.3)[0], start + 2
-        form.front.line((0, y0), (0, y1), 1.2, -0.35)
-        for y in np.linspace(y0, y1, 7):
-            form.front.line((-0.7, y), (0.7, y), 0.5, 0.3)
-    form.rod("catch", (-1.6, start - 2, 0.6), (-1.6, start - foot + 2, 0.6), 1.1)
-    pin(form, (top, 0.9), (start - foot * 0.8, 0.4), radius=0.8)
-    return form
-
-
-def _foot_ornament(form: Form, rng: Random, top: float, low: float, half: float) -> None:
-    """Ring-and-dot in pairs, facets along the edges, or bars, as on the feet of crossbows."""
-    kind = rng.integers(3)
-    if kind == 0:
-        for y in (*np.linspace(top, top - 4, 2), *np.linspace(low + 4, low, 2)):
-            for x in (-0.5 * half, 0.5 * half):
-                ring_and_dot(form, x, float(y), 0.9)
-    elif kind == 1:
-        for y in np.linspace(top, low, int(rng.integers(6, 10))):
-            for sign in (-1, 1):
-                form.front.line((sign * 1.25 * half, y), (sign * 0.75 * half, y), 2.0, -0.6)
-        reeds(form, (0,), top, low, width=0.8, height=-0.4)
-    else:
-        bars(form, [*np.linspace(top, top - 5, 4), *np.linspace(low + 5, low, 4)], half,
-             width=0.7, height=-0.45)  # fmt: skip
-        reeds(form, (-0.5 * half, 0.5 * half), top - 6, low + 6, width=0.5, height=-0.4)

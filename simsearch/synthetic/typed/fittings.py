@@ -6,8 +6,9 @@ is its side view; corners are rounded off and rods laid along the result.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,10 +68,10 @@ def _smoothed(table: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
     return out
 
 
-def lay(form: Form, part: str, bow: Line, *, steps: int = 12, top: float = 0, to: float = 1) -> None:
-    """Rods along a bow from share ``top`` to share ``to``: ``width`` across, ``thickness`` deep."""
-    stations = [bow.at(s) for s in np.linspace(top, to, steps + 1)]
-    for (y0, z0, w0, t0), (y1, z1, w1, t1) in zip(stations[:-1], stations[1:], strict=True):
+def lay(form: Form, part: str, bow: Line, *, steps: int = 12) -> None:
+    """Rods along a bow from head to foot: ``width`` across, ``thickness`` deep."""
+    stations = [bow.at(s) for s in np.linspace(0, 1, steps + 1)]
+    for (y0, z0, w0, t0), (y1, z1, w1, t1) in pairwise(stations):
         flat = (w0 + w1) / (t0 + t1)
         normal = (0.0, -(z1 - z0), y1 - y0)
         # One rod has one ratio of width to depth: both may miss a little where it changes.
@@ -80,7 +81,7 @@ def lay(form: Form, part: str, bow: Line, *, steps: int = 12, top: float = 0, to
 
 def strap(form: Form, part: str, stations: Sequence[Station]) -> None:
     """Flat plates with sharp edges from station to station."""
-    for (y0, z0, w0, t0), (y1, z1, w1, t1) in zip(stations[:-1], stations[1:], strict=True):
+    for (y0, z0, w0, t0), (y1, z1, w1, t1) in pairwise(stations):
         dy, dz = y1 - y0, z1 - z0
         length = float(np.hypot(dy, dz))
         form.slab(
@@ -137,22 +138,25 @@ def pin(
 
 
 def catch(
-    form: Form, bow: Line, top: float, to: float, *, back: float = -0.6, thick: float = 0.9
-) -> tuple[float, float]:
+    form: Form, bow: Line, top: float, to: float, *, back: float = -0.6, thick: float = 0.9,
+    lower: float = 0.8,
+) -> tuple[float, float]:  # fmt: skip
     """A catch-plate between the bow (shares ``top``..``to``) and z = ``back``, its edge curled.
 
+    ``lower`` is the share of its depth that it keeps at the foot: near 0 it is a triangle.
     Returns (y, z) of its middle.
     """
     y1, z1, *_ = bow.at(top)
     y0, z0, *_ = bow.at(to)
-    m1, m0 = (z1 + back) / 2, (z0 + back) / 2
+    edge = z0 - lower * (z0 - back)
+    m1, m0 = (z1 + back) / 2, (z0 + edge) / 2
     length = float(np.hypot(y1 - y0, m1 - m0))
     middle = ((y1 + y0) / 2, (m1 + m0) / 2)
     form.slab(
-        "catch", (0, *middle), length, z0 - back, z1 - back, thickness=thick, axis=(1, 0, 0),
+        "catch", (0, *middle), length, z0 - edge, z1 - back, thickness=thick, axis=(1, 0, 0),
         turn=float(np.degrees(np.arctan2(m1 - m0, y1 - y0))),
     )  # fmt: skip
-    form.rod("catch", (-0.5, y1 - 0.5, back), (-0.5, y0 + 0.5, back), 0.75)
+    form.rod("catch", (-0.5, y1 - 0.5, back), (-0.5, y0 + 0.5, edge), 0.75)
     return middle
 
 
@@ -189,7 +193,7 @@ def ring_and_dot(form: Form, x: float, y: float, radius: float = 1.2) -> None:
 
 
 def bars(
-    form: Form, ys: Sequence[float], half: float, *, width: float = 0.7, height: float = 0.5
+    form: Form, ys: Iterable[float], half: float, *, width: float = 0.7, height: float = 0.5
 ) -> None:
     """Ribs (or, with a negative height, grooves) straight across the front."""
     for y in ys:
@@ -197,9 +201,25 @@ def bars(
 
 
 def reeds(
-    form: Form, xs: Sequence[float], top: float, low: float, *, taper: float = 1.0,
+    form: Form, xs: Iterable[float], top: float, low: float, *, taper: float = 1.0,
     width: float = 0.8, height: float = 0.5,
 ) -> None:  # fmt: skip
     """Ribs (or grooves) along the front from y = ``top`` to ``low``, drawing in by ``taper``."""
     for x in xs:
         form.front.line((x, top), (x * taper, low), width, height)
+
+
+def wing_grooves(
+    form: Form, rng: np.random.Generator, y: float, half: float, radius: float
+) -> None:
+    """Grooves round the ends of the wings, one to three a side, or none."""
+    for x in (0.94, 0.78, 0.62)[: int(rng.integers(0, 4))]:
+        for sign in (-1, 1):
+            form.front.line((sign * x * half, y - radius), (sign * x * half, y + radius), 0.6, -0.4)
+
+
+def foot_knob(form: Form, bow: Line, size: float, *, part: str = "foot knob") -> None:
+    """A moulded knob below the foot: a collar and a ball."""
+    y, z, w, t = bow.at(1.0)
+    form.ball(part, (0, y - 0.3, z), (max(w / 2 + 0.3, 0.8 * size), 0.6, t / 2 + 0.4))
+    form.ball(part, (0, y - 0.75 * size - 0.4, z), (size, 0.8 * size, 0.9 * size))

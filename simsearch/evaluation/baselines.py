@@ -105,8 +105,8 @@ class SiftSpatial:
 
     The score of a pair is the number of keypoints that agree with that similarity; between
     pairs with equal numbers the closer descriptors decide. ``contrast`` is how faint a keypoint
-    may be. The settings are the best of a few tried on the coin photos (contrast 0.04 and 0.02 with
-    ratio 0.8, OpenCV's and Lowe's own defaults, were worse).
+    may be. The settings are the best of a few tried on the coin photos: contrast 0.04
+    (OpenCV's default) and 0.02, both with ratio 0.8 (Lowe's), were worse.
     """
 
     def __init__(

@@ -30,12 +30,12 @@ def print_leads(console: Console, title: str, leads: Leads, reference: Reference
     if not leads.anything_close:
         console.print(Text(f"{words.NOTHING_CLOSE} The nearest, most likely wrong:"))
     console.print(_lead_table(leads))
+    _print_cautions(console, cautions.urgent_for(leads))
     if leads.anything_close:
         for lead in leads.leads[:_DETAILED_LEADS]:
             _print_checks(console, lead.type, reference)
-    if leads.odds_note:
-        console.print(Text(leads.odds_note))
-    _print_cautions(console, leads)
+    console.print(Text(f"\n{leads.odds_note}".rstrip()))
+    console.print(Text(" ".join(item.heading for item in cautions.ALWAYS)))
 
 
 def _lead_table(leads: Leads) -> Table:
@@ -54,20 +54,15 @@ def _lead_table(leads: Leads) -> Table:
 
 
 def _print_checks(console: Console, kind: Type, reference: ReferenceSet) -> None:
-    if not (kind.checks or kind.look_alikes):
-        return
     console.print(Text(f"\n{kind.name}: check on the object", style="bold"))
     _print_list(console, kind.checks)
     _print_look_alikes(console, kind, reference)
+    _print_cautions(console, cautions.for_keys(kind.cautions))
 
 
-def _print_cautions(console: Console, leads: Leads) -> None:
-    keys = {key for lead in leads.leads for key in lead.type.cautions}
-    console.print()
-    for caution in cautions.for_keys(keys):
-        if caution.urgent or leads.anything_close:
-            console.print(Text(f"{caution.title}. {caution.text}"))
-    console.print(Text(" ".join(f"{item.title}." for item in cautions.ALWAYS)))
+def _print_cautions(console: Console, found: Sequence[cautions.Caution]) -> None:
+    for caution in found:
+        console.print(Text.assemble((caution.heading, "bold"), f" {caution.text}"))
 
 
 def print_types(console: Console, types: Sequence[Type]) -> None:
@@ -96,8 +91,7 @@ def print_type(console: Console, kind: Type, reference: ReferenceSet) -> None:
         _print_list(console, kind.checks)
     _print_look_alikes(console, kind, reference)
     _print_sources(console, kind, reference)
-    for caution in cautions.for_keys(kind.cautions):
-        console.print(Text(f"{caution.title}. {caution.text}"))
+    _print_cautions(console, cautions.for_keys(kind.cautions))
 
 
 def _facts(kind: Type, reference: ReferenceSet) -> list[tuple[str, str]]:
@@ -130,7 +124,7 @@ def _print_look_alikes(console: Console, kind: Type, reference: ReferenceSet) ->
     for other in kind.look_alikes:
         known = reference.types.get(other.type_id)
         name = known.name if known else other.type_id
-        console.print(Text(f"  Look-alike: {name} ({other.type_id}). {other.separates}"))
+        console.print(Text(f"  Look-alike {name} ({other.type_id}): {other.separates}"))
 
 
 def _print_sources(console: Console, kind: Type, reference: ReferenceSet) -> None:

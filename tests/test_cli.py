@@ -124,6 +124,15 @@ def test_nothing_close_is_said_and_ends_with_1(
     assert NOTHING_CLOSE in capsys.readouterr().out
 
 
+def test_ammunition_is_told_above_what_to_check(
+    small_set: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shot = save_find(tmp_path / "shot.png", COLOURS["lead-shot"])
+    assert main(["look", str(shot), "--set", str(small_set)]) == FINE
+    text = capsys.readouterr().out
+    assert text.index("leave it where it is") < text.index("check on the object")
+
+
 def test_an_empty_folder_is_wrong_use(
     small_set: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -213,7 +222,7 @@ def test_a_type_is_shown_in_full(small_set: Path, capsys: pytest.CaptureFixture[
         "Another author gives AD 120 - 180.",
         "25 to 60 mm",
         "Look for a spring case",
-        "Dolphin brooch (dolphin). the bow is smooth, not ribbed",
+        "Dolphin brooch (dolphin): the bow is smooth, not ribbed",
         "Harrow Fen Finds Club, notes (invented)",
     ):
         assert fact in text

@@ -40,6 +40,11 @@ class Caution:
     urgent: bool = False
     sources: tuple[Source, ...] = ()
 
+    @property
+    def heading(self) -> str:
+        """The title as the first sentence of its paragraph."""
+        return self.title if self.title.endswith(("?", "!")) else f"{self.title}."
+
 
 _NOTES = Source(
     "Conservation Advice Notes, MLA and York Archaeological Trust, 2005",
@@ -53,6 +58,12 @@ _TREASURE = Source(
 )
 _FOURTEEN = Source(
     "House of Commons committee on the designation order, 13 March 2023 (the 14 days)",
+    "",
+    "read",
+)
+_IMPORTANT = Source(
+    "House of Lords committee on the designation order, 28 March 2023 (important pieces; its "
+    "exact test is given here from memory)",
     "",
     "read",
 )
@@ -175,10 +186,11 @@ LAW: tuple[Caution, ...] = (
         "law-england-wales",
         "England and Wales",
         "Some finds are treasure by law: among them gold and silver objects of 300 years or more, "
-        "groups of coins, and anything found with them. They are reported to the coroner, within "
-        "14 days; a finds liaison officer helps with that and records other finds too. Detecting "
-        "in a protected place needs written consent first.",
-        sources=(_TREASURE, _FOURTEEN, _PROTECTED),
+        "groups of coins, what lay with either and, for finds made since 30 July 2023, "
+        "exceptionally important pieces of 200 years or more in any metal. They are reported to "
+        "the coroner, within 14 days; a finds liaison officer helps with that and records other "
+        "finds too. Detecting in a protected place needs written consent first.",
+        sources=(_TREASURE, _FOURTEEN, _IMPORTANT, _PROTECTED),
     ),
     Caution(
         "law-scotland",
@@ -236,7 +248,10 @@ CARE: tuple[Caution, ...] = (
         "What spoils a find",
         "Wire brushes, barrels, acids, oil, varnish, solder and bending it straight all destroy "
         "evidence that cannot be put back.",
-        sources=(_NOTES,),
+        sources=(
+            _NOTES,
+            Source("Oil, varnish, solder, bending: conservation practice", "", "from memory"),
+        ),
     ),
 )
 

@@ -32,7 +32,7 @@ _LIST_SIDE = 96
 _PHOTOS_PER_LEAD = 3
 _PHOTOS_PER_TYPE = 12
 _OPEN_LEADS = 3
-"""Look-alikes of the first few leads stand open; the rest are one key press away."""
+"""What to check stands open for the first few leads; for the rest it is one key press away."""
 
 
 @lru_cache(maxsize=1)
@@ -214,7 +214,7 @@ def _type(kind: Type, reference: ReferenceSet) -> dict[str, Any]:
         "material": kind.material,
         "length": words.length_words(kind.length_mm),
         "length_note": kind.length_note,
-        "pin_fixing": kind.pin_fixing,
+        "pin_fixing": "" if kind.pin_fixing == "none" else kind.pin_fixing,
         "features": list(kind.features.items()),
         "survives": kind.survives,
         "breaks": kind.breaks,
@@ -267,4 +267,6 @@ def _list_entry(kind: Type, reference: ReferenceSet) -> dict[str, Any]:
         "name": kind.name,
         "dates": kind.dates.words(),
         "thumb": picture.data_uri if picture else "",
+        "rendered": bool(photos) and photos[0].is_rendered,
+        "credit": f"{photos[0].creator}, {photos[0].licence}" if photos else "",
     }

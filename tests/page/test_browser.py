@@ -303,7 +303,7 @@ def test_language_one_top_heading_and_names_for_everything(visit: Visit, tmp_pat
     assert page.locator("img:not([alt])").count() == 0
     unnamed = page.evaluate(
         """() => [...document.querySelectorAll('button, a, input, summary')].filter((part) =>
-          part.getClientRects().length && !(part.innerText || '').trim()
+          part.getClientRects().length && !part.textContent.trim()
           && !part.getAttribute('aria-label') && !(part.labels && part.labels.length)
         ).map((part) => part.outerHTML.slice(0, 120))"""
     )

@@ -103,6 +103,8 @@ def page(
 
     def tell(address: str) -> None:
         _print(f"Open {address} in a browser. Stop with Ctrl+C.")
+        if not _is_this_computer(host):
+            _print("Anyone who can reach this computer over the network can open it too.")
 
     start_page(reference, host=host, port=port, open_browser=not no_browser, tell=tell)
 
@@ -384,6 +386,10 @@ def _group(wanted: str, reference: ReferenceSet) -> str:
         if group.casefold() == wanted.strip().casefold():
             return group
     raise _Usage(f"no type here is in a group '{wanted}'.", hint=f"Groups: {', '.join(groups)}.")
+
+
+def _is_this_computer(host: str) -> bool:
+    return host in ("localhost", "::1") or host.startswith("127.")
 
 
 def _either(items: Sequence[str]) -> str:

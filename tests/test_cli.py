@@ -266,6 +266,37 @@ def test_check_ends_with_1_when_a_photo_is_not_the_one_that_was_labelled(
     assert "knee-1" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(("host", "told"), [("127.0.0.1", False), ("0.0.0.0", True)])
+def test_the_page_is_started_for_this_computer_unless_asked(
+    small_set: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    host: str,
+    told: bool,
+) -> None:
+    started: dict[str, Any] = {}
+
+    def start_page(reference: Any, **options: Any) -> None:
+        started.update(options, folder=reference.folder)
+        options["tell"]("http://here:8123/")
+
+    monkeypatch.setattr("simsearch.page.start.start_page", start_page)
+    options = ["--port", "8123", "--no-browser", "--host", host]
+    assert main(["page", "--set", str(small_set), *options]) == FINE
+    assert (started["host"], started["port"], started["open_browser"]) == (host, 8123, False)
+    out = capsys.readouterr().out
+    assert "Open http://here:8123/ in a browser." in out
+    assert ("over the network" in out) is told
+
+
+def test_the_page_of_a_set_without_index_is_not_started(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = make_set(tmp_path / "set")
+    assert main(["page", "--set", str(folder)]) == NOT_READY
+    assert "simsearch index" in capsys.readouterr().err
+
+
 def test_module_and_command_are_the_same(small_set: Path) -> None:
     command = [sys.executable, "-m", "simsearch", "types", "--set", str(small_set)]
     ran = subprocess.run(command, capture_output=True, text=True, check=False)

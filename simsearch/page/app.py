@@ -91,7 +91,7 @@ def _lay_out(reference: ReferenceSet) -> _Parts:
                 clear = gr.Button("Start again", elem_id="ss-clear-button")
             results = _html("", elem_id="ss-results")
         with gr.Tab("Types", id="types", elem_id="ss-tab-types"):
-            with gr.Column() as listing:
+            with gr.Column(elem_id="ss-listing") as listing:
                 words = gr.Textbox(
                     label="Words to look for",
                     placeholder="for example: penannular, knob, iron",
@@ -133,7 +133,7 @@ def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
         yield render.render_wait(reference)
         yield answer(tray, reference)
 
-    parts.look.click(
+    looked = parts.look.click(
         look,
         inputs=parts.tray,
         outputs=parts.results,
@@ -141,7 +141,10 @@ def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
         concurrency_id="encoder",
         concurrency_limit=1,
         show_progress="hidden",
-    ).then(None, js=_FOCUS.format(goal="#ss-results-title"), api_visibility="private")
+    )
+    looked.success(None, js=_FOCUS.format(goal="#ss-results-title"), api_visibility="private")
+    # A full queue is told by the framework in a note that passes; this one stays on the page.
+    _light(looked.failure, render.render_busy, outputs=parts.results)
 
 
 def answer(tray: Tray, reference: ReferenceSet) -> str:

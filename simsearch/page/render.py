@@ -80,6 +80,13 @@ def render_wait(reference: ReferenceSet) -> str:
     return _fill("wait.html", photos=words.count(len(reference.photos), "reference photo"))
 
 
+def render_busy() -> str:
+    """What stands in place of the leads when too many finds are waiting already."""
+    return render_problem(
+        "Your find could not be looked at: too many are waiting.", "Try again in a minute."
+    )
+
+
 def render_leads(leads: Leads, tray: Tray, reference: ReferenceSet) -> str:
     """The photos of the find and the leads for it, side by side."""
     shown = [_lead(lead, reference) for lead in leads.leads]

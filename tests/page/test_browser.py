@@ -202,6 +202,19 @@ def test_looking_without_a_photo_says_what_to_do(visit: Visit) -> None:
     visit.page.get_by_text("There is no photo yet.").wait_for()
 
 
+def test_a_full_queue_is_told_on_the_page(visit: Visit, tmp_path: Path) -> None:
+    page = visit.page
+    visit.upload(save_find(tmp_path / "find.png"))
+    # What the framework's server answers when as many are waiting as may wait.
+    full = {"status": 503, "content_type": "application/json", "body": '{"detail": "full"}'}
+    page.route("**/queue/join*", lambda route: route.fulfill(**full))
+    page.get_by_role("button", name="Look for leads").click()
+    page.get_by_text("too many are waiting").wait_for()
+    assert page.locator(".ss-tray-list li").count() == 1
+    assert all("503" in complaint for complaint in visit.complaints)
+    visit.complaints.clear()
+
+
 def test_nothing_close_is_said_first(visit: Visit, tmp_path: Path) -> None:
     visit.upload(save_find(tmp_path / "far.png", FAR_COLOUR))
     visit.look()

@@ -29,7 +29,9 @@ def aucissa(rng: Random) -> Form:
     form = Form("aucissa", finish=Finish(tinned=0.2))
     rise, half, foot = vary(rng, 14.5, 0.1), vary(rng, 3.9, 0.12), vary(rng, 13, 0.12)
     thick = vary(rng, 1.1, 0.1)
-    form.ring("bow", (0, 0, 4), rise, thick, flat=half / thick, gap=176, gap_at=0, axis=(1, 0, 0))
+    for x in (-0.6, 0.0, 0.6):  # a fluted strip
+        form.ring("bow", (x * half, 0, 4), rise, thick, flat=0.44 * half / thick, gap=176,
+                  gap_at=0, axis=(1, 0, 0))  # fmt: skip
     top, plate = rise + 4.2, vary(rng, 4.7, 0.1)
     form.slab("head plate", (0, rise + 1.6, 4), 5.0, 2 * plate, thickness=1.5)
     tube(form, "head plate", top, 3.4, plate, 1.8)

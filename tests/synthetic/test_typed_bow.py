@@ -13,11 +13,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import torch
 
-from simsearch.synthetic.batch import pack_arrays
+from simsearch.synthetic.batch import pack, pack_arrays
+from simsearch.synthetic.distance import Damage, distance
 from simsearch.synthetic.form import Form
 from simsearch.synthetic.typed import typed_form, typed_ids
-from simsearch.synthetic.typed.fittings import line
+from simsearch.synthetic.typed.fittings import lay, line
 
 TABLE = Path(__file__).parents[2] / "reference_index" / "types.csv"
 SEEDS = range(50)
@@ -124,3 +126,25 @@ def test_a_line_keeps_its_ends_and_rounds_its_corner() -> None:
     assert bent.at(1.0) == pytest.approx((0, 10, 2, 2))
     y, z, *_ = bent.at(0.5)
     assert 9 < y < 10 and 9 < z < 10
+
+
+def _half_width(form: Form, at: tuple[float, float, float]) -> float:
+    """How far to the right of a point inside it the form reaches, mm."""
+    batch = pack([form])
+    x = np.linspace(0, 8, 801)
+    points = np.stack([x + at[0], np.full_like(x, at[1]), np.full_like(x, at[2])], 1)
+    unit = (torch.from_numpy(points).float() - batch.middle) / batch.scale
+    gap = distance(batch.solids, Damage.none(1), unit[None])[0].numpy()
+    return float(x[int((gap > 0).argmax())])
+
+
+def test_a_strip_is_as_wide_as_its_stations_say() -> None:
+    form = Form("strip")
+    lay(form, "bow", line([(10, 2, 6, 1.5), (-10, 2, 6, 1.5)]))
+    assert _half_width(form, (0, 0.3, 2)) == pytest.approx(3, abs=0.05)
+
+
+def test_a_ring_can_be_a_strip() -> None:
+    form = Form("strip")
+    form.ring("bow", (0, 0, 0), 10, 1.0, flat=3.0, axis=(1, 0, 0))
+    assert _half_width(form, (0, 10, 0)) == pytest.approx(3, abs=0.05)

@@ -2,7 +2,9 @@
 
 The distance functions of the single solids are the well-known closed forms of computer graphics
 (round cone, capped torus, trapezoid prism, ellipsoid by its gradient). Flattened sections scale
-space along one axis and shrink the result by the same factor, which keeps it a lower bound.
+space along one axis and shrink the result by the same factor, which keeps it a lower bound; as
+that bound is slow to march along, the distance from the round solid around it is used where it
+is larger.
 """
 
 from __future__ import annotations
@@ -79,6 +81,9 @@ def rod(solids: Solids, p: Tensor) -> Tensor:
     x, y, z = _local(solids, p)
     r1, r2, length, flat = (_column(solids, i) for i in range(4))
     height, pitch = _column(solids, 4), _column(solids, 5)
+    beyond = y - torch.minimum(y.clamp_min(0), length)
+    thickest = torch.maximum(r1, r2) * flat.clamp_min(1) + height * flat.clamp_min(1)
+    around = torch.sqrt(x * x + z * z + beyond * beyond + 1e-12) - thickest
     z = z / flat
     rho = torch.sqrt(x * x + z * z + 1e-12)
     b = (r1 - r2) / length
@@ -89,18 +94,19 @@ def rod(solids: Solids, p: Tensor) -> Tensor:
     k = a * y - b * rho
     d = torch.where(k < 0, low, torch.where(k > a * length, high, side))
     ridge = height * torch.cos(6.2831853 * y * pitch)
-    return (d - ridge) * torch.where(flat < 1, flat, torch.ones_like(flat)) * 0.95
+    return torch.maximum((d - ridge) * flat.clamp_max(1) * 0.95, around)
 
 
 def ring(solids: Solids, p: Tensor) -> Tensor:
     """Tori and arcs ``[B, P, N]``."""
     x, y, z = _local(solids, p)
     big, small, sin, cos, flat = (_column(solids, i) for i in range(5))
-    z = z / flat
     x = x.abs()
     on_arc = torch.where(cos * x > sin * y, x * sin + y * cos, torch.sqrt(x * x + y * y + 1e-12))
-    d = torch.sqrt((x * x + y * y + z * z + big * big - 2 * big * on_arc).clamp_min(1e-12))
-    return (d - small) * torch.where(flat < 1, flat, torch.ones_like(flat))
+    in_plane = x * x + y * y + big * big - 2 * big * on_arc
+    d = torch.sqrt((in_plane + (z / flat) ** 2).clamp_min(1e-12)) - small
+    around = torch.sqrt((in_plane + z * z).clamp_min(1e-12)) - small * flat.clamp_min(1)
+    return torch.maximum(d * flat.clamp_max(1), around)
 
 
 def slab(solids: Solids, p: Tensor) -> Tensor:
@@ -127,7 +133,9 @@ def ball(solids: Solids, p: Tensor) -> Tensor:
     rx, ry, rz = (_column(solids, i) for i in range(3))
     k0 = torch.sqrt((x / rx) ** 2 + (y / ry) ** 2 + (z / rz) ** 2 + 1e-12)
     k1 = torch.sqrt((x / rx**2) ** 2 + (y / ry**2) ** 2 + (z / rz**2) ** 2 + 1e-12)
-    return k0 * (k0 - 1) / k1
+    around = torch.sqrt(x * x + y * y + z * z + 1e-12)
+    biggest = torch.maximum(torch.maximum(rx, ry), rz)
+    return torch.maximum(k0 * (k0 - 1) / k1, around - biggest)
 
 
 OF_KIND = {"rod": rod, "ring": ring, "slab": slab, "drum": drum, "ball": ball}

@@ -31,7 +31,7 @@ class Shot:
     ``view`` front, back, side or any; ``kept`` share of the visible object that is left (1 =
     unbroken); ``tilt`` degrees; ``fill`` how much of the picture's side the object spans;
     ``worn``/``corroded``/``soiled`` 0..1, None = the usual mixture; ``losses`` scales the
-    chance that fragile parts are gone; ``plain`` a plain light background and no clutter.
+    chance that fragile parts are gone; ``plain`` a careful photo on plain light grey.
     """
 
     view: str = "any"
@@ -114,7 +114,7 @@ def _breaks(
     kept = rand((count,), g, low, high)
     if low >= 1:
         return damage, kept
-    hits = trace(batch, damage, camera, 48, coarse=20, fine=3)
+    hits = trace(batch, damage, camera, 48, coarse=20, fine=8)
     point = hits.point.reshape(count, -1, 3)
     on = hits.hit.reshape(count, -1)
     weight = on[..., None].float()
@@ -140,7 +140,7 @@ def _framed(
     """A camera that shows what is left of each object at the wished size, a little off centre."""
     count = len(batch)
     wide = Camera(turn, torch.zeros(count, 2, device=g.device), torch.ones(count, device=g.device))
-    hits = trace(batch, damage, wide, 64, coarse=20, fine=4)
+    hits = trace(batch, damage, wide, 64, coarse=20, fine=10)
     centre, half, _ = window(hits, wide)
     low, high = shot.fill
     size = (half.clamp_min(0.02) + 0.01) / rand((count,), g, low, high)
@@ -201,9 +201,10 @@ def _photograph(
 ) -> Tensor:
     count, size = hits.hit.shape[:2]
     seen = face(batch, hits, camera, wear, g)
-    picture = lit(seen, hits, camera, g)
+    picture = scene.exposed(lit(seen, hits, camera, g), hits.hit, g)
     if shot.plain:
-        back = torch.full((count, 3, size, size), 0.82, device=g.device)
-    else:
-        back = scene.clutter(scene.background(count, size, g), g)
+        tone = rand((count, 1, 1, 1), g, 0.55, 0.85)
+        back = tone * torch.ones(count, 3, size, size, device=g.device)
+        return scene.studio(scene.compose(picture, hits.hit, back, g), g)
+    back = scene.clutter(scene.background(count, size, g), g)
     return scene.photographed(scene.compose(picture, hits.hit, back, g), g)

@@ -74,6 +74,21 @@ def compose(picture: Tensor, hit: Tensor, scene: Tensor, g: torch.Generator) -> 
     return scene * (1 - edge) + picture * edge
 
 
+def exposed(picture: Tensor, hit: Tensor, g: torch.Generator) -> Tensor:
+    """The object exposed as a camera would, somewhere between rather dark and rather bright."""
+    on = hit[:, None].float()
+    mean = (picture.mean(1, keepdim=True) * on).sum((2, 3)) / on.sum((2, 3)).clamp_min(1)
+    aim = rand((len(picture), 1), g, 0.13, 0.42)
+    gain = (aim / mean.clamp_min(0.02)).clamp(0.3, 3.0)
+    return picture * gain[:, :, None, None]
+
+
+def studio(image: Tensor, g: torch.Generator) -> Tensor:
+    """A careful photo: even tone, hardly any noise ``[B, 3, S, S]`` in 0..1."""
+    noise = torch.randn(image.shape, generator=g, device=g.device) * 0.006
+    return (image.clamp(1e-4, 1) ** 0.6 + noise).clamp(0, 1)
+
+
 def photographed(image: Tensor, g: torch.Generator) -> Tensor:
     """Exposure, white balance, blur, noise and tone of a camera ``[B, 3, S, S]`` in 0..1."""
     count, _, size, _ = image.shape

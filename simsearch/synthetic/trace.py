@@ -65,7 +65,7 @@ def _march(
 
 
 def trace(
-    batch: Batch, damage: Damage, camera: Camera, size: int, *, coarse: int = 28, fine: int = 9
+    batch: Batch, damage: Damage, camera: Camera, size: int, *, coarse: int = 28, fine: int = 20
 ) -> Hits:
     """Surface points seen by each pixel of a ``size`` x ``size`` picture."""
     count = len(camera.half)
@@ -80,7 +80,7 @@ def trace(
     xy = _pixels(camera, size)
     pixel = (camera.half / size)[:, None]
     depth, gap = _march(batch, damage, camera, xy, start, 0.0 * pixel, fine)
-    hit = (gap < pixel) & (depth > -START)
+    hit = (gap < 1.5 * pixel) & (depth > -START)
     view = torch.cat([xy, depth[..., None]], -1)
     point = torch.bmm(view, camera.turn)
     shape = (count, size, size)

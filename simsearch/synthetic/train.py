@@ -20,7 +20,7 @@ from safetensors.torch import load_file, save_file
 from torch import Tensor
 from torch.utils.data import DataLoader, IterableDataset
 
-from simsearch.encode.network import Network, Outputs
+from simsearch.encode.network import Block, Network, Outputs, Residual
 from simsearch.synthetic.batch import Batch, pack_arrays, unpack
 from simsearch.synthetic.endless import sisters, specimen
 from simsearch.synthetic.form import Form
@@ -174,13 +174,17 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
         net.load_state_dict({k: v.float() for k, v in load_file(start_from).items()})
     net = net.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
     mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
-    step_net = torch.compile(net) if run.compiled else net
+    if run.compiled:
+        for module in net.modules():
+            if isinstance(module, Block | Residual):  # a few kinds, compiled once for each kind
+                module.compile()
     optimiser = torch.optim.AdamW(_groups(net, run), lr=run.rate, betas=(0.9, 0.98))
     loader = DataLoader(
         Forms(run), batch_size=None, num_workers=run.workers, collate_fn=_same,
         prefetch_factor=3 if run.workers else None,
     )  # fmt: skip
     log = (out / "log.txt").open("a")
+    print("ready", device, flush=True)
     began = saved = time.time()
     seen = 0
     for step, item in enumerate(loader):
@@ -192,7 +196,7 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
         chunks, form = pictures(item, run, device)
         shots = _joined(chunks)
         with torch.autocast(device.type, torch.bfloat16):
-            result = step_net(shots.picture.to(memory_format=torch.channels_last))
+            result = net(shots.picture.to(memory_format=torch.channels_last))
         parts = losses(result, shots, form, run)
         loss = parts["vector"] + run.patch_weight * parts["patch"] + run.mask_weight * parts["mask"]
         optimiser.zero_grad(set_to_none=True)
@@ -201,7 +205,7 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
         optimiser.step()
         _average(mean, net, min(run.average, (step + 1) / (step + 10)))
         seen += len(form)
-        if step % 25 == 0 or step < 5:
+        if step % 25 == 0 or step < 8:
             first = right_first(result.vector, form, shots.view)
             words = " ".join(f"{k} {v.item():.3f}" for k, v in parts.items())
             line = f"{time.time() - began:7.1f}s step {step} seen {seen} {words} R@1 {first:.3f}"

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.resources import files
@@ -56,10 +58,26 @@ def start_page(
     open_browser: bool = True,
     tell: Callable[[str], None] = print,
 ) -> None:
-    """Serve the page until interrupted; ``tell`` is given the address once it answers."""
-    with serving(reference, host=host, port=port, open_browser=open_browser) as (page, address):
+    """Serve the page until stopped; ``tell`` is given the address once it answers."""
+    with (
+        _ended_like_ctrl_c(),
+        serving(reference, host=host, port=port, open_browser=open_browser) as (page, address),
+    ):
         tell(address)
         page.block_thread()
+
+
+@contextmanager
+def _ended_like_ctrl_c() -> Iterator[None]:
+    """Let a polite request to end (SIGTERM) clean up as Ctrl+C does."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # only the main thread may say what signals do
+        return
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _launch(

@@ -84,6 +84,8 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     finally:
         process.terminate()
         process.wait(timeout=20)
+    # Stopped politely, the page takes its private folder with it.
+    assert not list(scratch.glob("simsearch-page-*"))
 
 
 def _first_line(process: subprocess.Popen[str]) -> str:

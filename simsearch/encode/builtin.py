@@ -40,9 +40,10 @@ class BuiltIn:
 
     def __init__(self, weights: bytes) -> None:
         self._network = Network()
+        counter = {"spread.num_batches_tracked": torch.tensor(0)}
         try:
-            state = read_safetensors(weights)
-            self._network.load_state_dict({k: v.float() for k, v in state.items()})
+            state = {k: v.float() for k, v in read_safetensors(weights).items()}
+            self._network.load_state_dict(state | counter)
         except (SafetensorError, RuntimeError) as error:
             raise EncoderError(
                 "The weights of the built-in encoder are damaged or of another version.",

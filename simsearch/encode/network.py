@@ -101,6 +101,9 @@ class Network(nn.Module):
         self.blocks = nn.ModuleList(Block(s.width, s.heads) for _ in range(s.depth))
         self.norm = nn.LayerNorm(s.width)
         self.to_vector = nn.Linear(2 * s.width, s.dim)
+        # Spreads the vectors apart from the first step: without it they start out almost equal
+        # and contrastive training takes long to leave that plateau.
+        self.spread = nn.BatchNorm1d(s.dim, affine=False, momentum=0.02)
         self.to_patches = nn.Linear(s.width, s.patch_dim)
         self.mask16 = nn.Conv2d(s.width, s.low, 1)
         self.mask8 = nn.Conv2d(s.mid, s.low, 1)
@@ -134,4 +137,4 @@ class Network(nn.Module):
         weight = (share + 0.02)[..., None].to(tokens.dtype)
         mean = (tokens[:, 1:] * weight).sum(1) / weight.sum(1)
         joined = torch.cat([tokens[:, 0], mean], 1)
-        return F.normalize(self.to_vector(joined).float(), dim=-1)
+        return F.normalize(self.spread(self.to_vector(joined).float()), dim=-1)

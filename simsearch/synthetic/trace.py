@@ -19,6 +19,8 @@ from simsearch.synthetic.kernels import kernel
 
 #: Rays start this far in front of the centre: every form lies in the unit ball, lumps included.
 START = 1.25
+#: Rays that have come this far have passed the object.
+FLOOR = -START - 0.2
 
 
 @dataclass
@@ -49,18 +51,24 @@ def _pixels(camera: Camera, size: int) -> Tensor:
     return grid * camera.half[:, None, None] + camera.centre[:, None]
 
 
-def _march(
+def march(
     batch: Batch, damage: Damage, camera: Camera, xy: Tensor, depth: Tensor, slack: Tensor,
     steps: int,
 ) -> tuple[Tensor, Tensor]:  # fmt: skip
-    """Walk from ``depth`` away from the viewer; returns the depth and the last distance."""
+    """Walk from ``depth [B, N]`` away from the viewer; returns the depth and the last distance.
+
+    ``slack [B, 1]`` is the thickness of the rays.
+    """
+    if xy.device.type == "cuda":
+        from simsearch.synthetic import gpu
+
+        return gpu.march(batch.solids, damage, camera.turn, xy, depth, slack, steps, FLOOR)
     gap = torch.full_like(depth, FAR)
     for _ in range(steps):
         view = torch.cat([xy, depth[..., None]], -1)
-        p = torch.bmm(view, camera.turn)  # rows of turn^T applied on the right: view -> unit
+        p = torch.bmm(view, camera.turn)  # turns view coordinates into unit coordinates
         gap = kernel(distance)(batch.solids, damage, p) - slack
-        depth = depth - gap.clamp_min(0)
-        depth = depth.clamp_min(-START - 0.2)
+        depth = (depth - gap.clamp_min(0)).clamp_min(FLOOR)
     return depth, gap
 
 
@@ -73,13 +81,13 @@ def trace(
     xy = _pixels(camera, small)
     slack = (camera.half / small * 1.5)[:, None]
     depth = torch.full(xy.shape[:2], START, device=xy.device)
-    depth, gap = _march(batch, damage, camera, xy, depth, slack, coarse)
-    start = torch.where(gap < slack, depth + slack, torch.full_like(depth, -START - 0.2))
+    depth, gap = march(batch, damage, camera, xy, depth, slack, coarse)
+    start = torch.where(gap < slack, depth + slack, torch.full_like(depth, FLOOR))
     start = F.max_pool2d(start.reshape(count, 1, small, small), 3, 1, 1)
     start = F.interpolate(start, scale_factor=4, mode="nearest").reshape(count, -1)
     xy = _pixels(camera, size)
     pixel = (camera.half / size)[:, None]
-    depth, gap = _march(batch, damage, camera, xy, start, 0.0 * pixel, fine)
+    depth, gap = march(batch, damage, camera, xy, start, 0.0 * pixel, fine)
     hit = (gap < 1.5 * pixel) & (depth > -START)
     view = torch.cat([xy, depth[..., None]], -1)
     point = torch.bmm(view, camera.turn)

@@ -43,6 +43,7 @@ class Run:
     size: int = 160  # pixels
     chunk: int = 512  # pictures rendered at once
     rate: float = 1.2e-3
+    warm_up: int = 120  # steps
     decay: float = 0.05
     average: float = 0.998  # of the weights, per step
     patch_weight: float = 0.5
@@ -138,8 +139,8 @@ def _joined(shots: list[Shots]) -> Shots:
     return Shots(**{k: torch.cat([getattr(s, k) for s in shots]) for k in vars(shots[0])})
 
 
-def _rate(run: Run, share: float) -> float:
-    warm = min(1.0, share / 0.03)
+def _rate(run: Run, step: int, share: float) -> float:
+    warm = min(1.0, (step + 1) / run.warm_up)
     return run.rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(share, 1.0))))
 
 
@@ -171,7 +172,7 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
     out.mkdir(parents=True, exist_ok=True)
     net = Network().to(device)
     if start_from:
-        net.load_state_dict({k: v.float() for k, v in load_file(start_from).items()})
+        net.load_state_dict({k: v.float() for k, v in load_file(start_from).items()}, strict=False)
     net = net.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
     mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
     if run.compiled:
@@ -188,11 +189,13 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
     began = saved = time.time()
     seen = 0
     for step, item in enumerate(loader):
+        if step == 1:
+            began = time.time()  # compiling is not training
         share = (time.time() - began) / run.seconds
         if share >= 1:
             break
         for group in optimiser.param_groups:
-            group["lr"] = _rate(run, share)
+            group["lr"] = _rate(run, step, share)
         chunks, form = pictures(item, run, device)
         shots = _joined(chunks)
         with torch.autocast(device.type, torch.bfloat16):
@@ -221,11 +224,12 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
 @torch.no_grad()
 def _average(mean: dict[str, Tensor], net: Network, keep: float) -> None:
     for name, value in net.state_dict().items():
-        mean[name].lerp_(value, 1 - keep)
+        if value.is_floating_point():
+            mean[name].lerp_(value, 1 - keep)
 
 
 def _save(mean: dict[str, Tensor], out: Path) -> Path:
     path, part = out / "weights.safetensors", out / "weights.part"
-    save_file({k: v.half().contiguous() for k, v in mean.items()}, part)
+    save_file({k: v.half().contiguous() for k, v in mean.items() if v.is_floating_point()}, part)
     part.replace(path)
     return path

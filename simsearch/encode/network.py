@@ -1,11 +1,11 @@
-"""The built-in network: convolutions below, attention above, three outputs.
+"""The built-in network: a small residual network with three outputs.
 
     vector   one unit vector for the whole object          [B, 256]
     patches  one unit vector for each 16 x 16 pixel patch   [B, S/16, S/16, 64]
     mask     logit that a point belongs to the object       [B, S/4, S/4]
 
-About 7.6 million parameters, plain PyTorch. Positions enter only through the zero padding of a
-depth-wise convolution, so that any picture size that is a multiple of 16 works.
+Residual blocks as in He et al. 2015 (arXiv 1512.03385), pooling by generalised mean (Radenovic
+et al. 2017, arXiv 1711.02512). Plain PyTorch; any picture size that is a multiple of 32 works.
 """
 
 from __future__ import annotations
@@ -19,20 +19,13 @@ from torch import Tensor, nn
 
 @dataclass(frozen=True)
 class Shape:
-    """Widths and depths of the network."""
+    """Widths of the network: of its stem, of its four stages, and of its outputs."""
 
     stem: int = 32
-    low: int = 64
-    mid: int = 128
-    width: int = 256
-    depth: int = 8
-    heads: int = 4
+    widths: tuple[int, int, int, int] = (64, 128, 256, 448)
     dim: int = 256
     patch_dim: int = 64
-
-
-def _norm(channels: int) -> nn.GroupNorm:
-    return nn.GroupNorm(channels // 16, channels)
+    mask: int = 48
 
 
 class Residual(nn.Module):
@@ -41,37 +34,18 @@ class Residual(nn.Module):
     def __init__(self, inner: int, outer: int, stride: int = 1) -> None:
         super().__init__()
         self.first = nn.Conv2d(inner, outer, 3, stride, 1, bias=False)
-        self.norm1 = _norm(outer)
+        self.norm1 = nn.BatchNorm2d(outer)
         self.second = nn.Conv2d(outer, outer, 3, 1, 1, bias=False)
-        self.norm2 = _norm(outer)
-        nn.init.zeros_(self.norm2.weight)
-        same = stride == 1 and inner == outer
-        self.skip = nn.Identity() if same else nn.Conv2d(inner, outer, stride, stride)
+        self.norm2 = nn.BatchNorm2d(outer)
+        self.skip: nn.Module = nn.Identity()
+        if stride != 1 or inner != outer:
+            self.skip = nn.Sequential(
+                nn.Conv2d(inner, outer, stride, stride, bias=False), nn.BatchNorm2d(outer)
+            )
 
     def forward(self, x: Tensor) -> Tensor:
-        y = F.gelu(self.norm1(self.first(x)))
-        return F.gelu(self.skip(x) + self.norm2(self.second(y)))
-
-
-class Block(nn.Module):
-    """A pre-norm transformer block."""
-
-    def __init__(self, width: int, heads: int) -> None:
-        super().__init__()
-        self.heads = heads
-        self.norm1, self.norm2 = nn.LayerNorm(width), nn.LayerNorm(width)
-        self.qkv, self.out = nn.Linear(width, 3 * width), nn.Linear(width, width)
-        self.up, self.down = nn.Linear(width, 4 * width), nn.Linear(4 * width, width)
-        self.scale1 = nn.Parameter(torch.full((width,), 0.1))
-        self.scale2 = nn.Parameter(torch.full((width,), 0.1))
-
-    def forward(self, x: Tensor) -> Tensor:
-        b, n, w = x.shape
-        qkv = self.qkv(self.norm1(x)).view(b, n, 3, self.heads, w // self.heads)
-        q, k, v = qkv.permute(2, 0, 3, 1, 4)
-        y = F.scaled_dot_product_attention(q, k, v).transpose(1, 2).reshape(b, n, w)
-        x = x + self.scale1 * self.out(y)
-        return x + self.scale2 * self.down(F.gelu(self.up(self.norm2(x))))
+        y = F.relu(self.norm1(self.first(x)))
+        return F.relu(self.skip(x) + self.norm2(self.second(y)))
 
 
 @dataclass
@@ -84,57 +58,54 @@ class Outputs:
     mask: Tensor
 
 
+def _stage(inner: int, outer: int, stride: int) -> nn.Sequential:
+    return nn.Sequential(Residual(inner, outer, stride), Residual(outer, outer))
+
+
 class Network(nn.Module):
-    """Pictures ``[B, 3, S, S]``, values 0..1, S a multiple of 16, to :class:`Outputs`."""
+    """Pictures ``[B, 3, S, S]``, values 0..1, S a multiple of 32, to :class:`Outputs`."""
 
     def __init__(self, shape: Shape | None = None) -> None:
         super().__init__()
         s = self.shape = shape or Shape()
+        a, b, c, d = s.widths
         self.stem = nn.Sequential(
-            nn.Conv2d(3, s.stem, 3, 2, 1), nn.GELU(), Residual(s.stem, s.low, 2)
+            nn.Conv2d(3, s.stem, 3, 2, 1, bias=False), nn.BatchNorm2d(s.stem), nn.ReLU()
         )
-        self.stage4 = nn.Sequential(Residual(s.low, s.low))
-        self.stage8 = nn.Sequential(Residual(s.low, s.mid, 2), Residual(s.mid, s.mid))
-        self.stage16 = nn.Conv2d(s.mid, s.width, 2, 2)
-        self.place = nn.Conv2d(s.width, s.width, 3, 1, 1, groups=s.width)
-        self.whole = nn.Parameter(torch.randn(1, 1, s.width) * 0.02)
-        self.blocks = nn.ModuleList(Block(s.width, s.heads) for _ in range(s.depth))
-        self.norm = nn.LayerNorm(s.width)
-        self.to_vector = nn.Linear(2 * s.width, s.dim)
-        # Spreads the vectors apart from the first step: without it they start out almost equal
-        # and contrastive training takes long to leave that plateau.
-        self.spread = nn.BatchNorm1d(s.dim, affine=False, momentum=0.02)
-        self.to_patches = nn.Linear(s.width, s.patch_dim)
-        self.mask16 = nn.Conv2d(s.width, s.low, 1)
-        self.mask8 = nn.Conv2d(s.mid, s.low, 1)
-        self.mask4 = nn.Conv2d(s.low, s.low, 1)
-        self.to_mask = nn.Sequential(nn.GELU(), nn.Conv2d(s.low, 1, 3, 1, 1))
+        self.stage4 = _stage(s.stem, a, 2)
+        self.stage8 = _stage(a, b, 2)
+        self.stage16 = _stage(b, c, 2)
+        self.stage32 = _stage(c, d, 2)
+        self.power = nn.Parameter(torch.tensor(3.0))
+        self.to_vector = nn.Linear(c + d, s.dim, bias=False)
+        self.spread = nn.BatchNorm1d(s.dim, affine=False)
+        self.context = nn.Conv2d(d, c, 1, bias=False)
+        self.to_patches = nn.Sequential(
+            nn.BatchNorm2d(c), nn.ReLU(), nn.Conv2d(c, s.patch_dim, 1)
+        )
+        self.mask16 = nn.Conv2d(c, s.mask, 1)
+        self.mask8 = nn.Conv2d(b, s.mask, 1)
+        self.mask4 = nn.Conv2d(a, s.mask, 1)
+        self.to_mask = nn.Sequential(nn.ReLU(), nn.Conv2d(s.mask, 1, 3, 1, 1))
 
     def forward(self, pictures: Tensor) -> Outputs:
         x4 = self.stage4(self.stem((pictures - 0.5) * 4))
         x8 = self.stage8(x4)
-        x = self.stage16(x8)
-        x = x + self.place(x)
-        b, w, rows, cols = x.shape
-        tokens = torch.cat([self.whole.expand(b, -1, -1), x.flatten(2).transpose(1, 2)], 1)
-        for block in self.blocks:
-            tokens = block(tokens)
-        tokens = self.norm(tokens)
-        grid = tokens[:, 1:].transpose(1, 2).reshape(b, w, rows, cols)
-        mask = self._mask(grid, x8, x4)
-        vector = self._vector(tokens, mask)
-        patches = F.normalize(self.to_patches(tokens[:, 1:]).float(), dim=-1)
-        return Outputs(vector, patches.view(b, rows, cols, -1), mask)
+        x16 = self.stage16(x8)
+        x32 = self.stage32(x16)
+        joined = torch.cat([self._pooled(x16), self._pooled(x32)], 1)
+        vector = F.normalize(self.spread(self.to_vector(joined).float()), dim=-1)
+        wide = F.interpolate(self.context(x32), scale_factor=2, mode="nearest")
+        patches = self.to_patches(x16 + wide).permute(0, 2, 3, 1)
+        patches = F.normalize(patches.float(), dim=-1)
+        return Outputs(vector, patches, self._mask(x16 + wide, x8, x4))
 
-    def _mask(self, grid: Tensor, x8: Tensor, x4: Tensor) -> Tensor:
-        m = self.mask8(x8) + F.interpolate(self.mask16(grid), scale_factor=2, mode="nearest")
+    def _mask(self, x16: Tensor, x8: Tensor, x4: Tensor) -> Tensor:
+        m = self.mask8(x8) + F.interpolate(self.mask16(x16), scale_factor=2, mode="nearest")
         m = self.mask4(x4) + F.interpolate(m, scale_factor=2, mode="nearest")
         return self.to_mask(m)[:, 0]
 
-    def _vector(self, tokens: Tensor, mask: Tensor) -> Tensor:
-        """Token of the whole beside the mean of the tokens that lie on the object."""
-        share = F.avg_pool2d(mask.detach().float().sigmoid()[:, None], 4).flatten(1)
-        weight = (share + 0.02)[..., None].to(tokens.dtype)
-        mean = (tokens[:, 1:] * weight).sum(1) / weight.sum(1)
-        joined = torch.cat([tokens[:, 0], mean], 1)
-        return F.normalize(self.spread(self.to_vector(joined).float()), dim=-1)
+    def _pooled(self, x: Tensor) -> Tensor:
+        """Generalised mean over the picture ``[B, C]``."""
+        p = self.power.clamp(1, 6)
+        return x.float().clamp_min(1e-4).pow(p).mean((2, 3)).pow(1 / p)

@@ -30,7 +30,8 @@ class Shot:
 
     ``view`` front, back, side or any; ``kept`` share of the visible object that is left (1 =
     unbroken); ``tilt`` degrees; ``fill`` how much of the picture's side the object spans;
-    ``worn``/``corroded``/``soiled`` 0..1, None = the usual mixture; ``losses`` scales the
+    ``worn``/``corroded``/``soiled`` 0..1, None = the usual mixture, which ``weather`` makes
+    milder; ``losses`` scales the
     chance that fragile parts are gone; ``plain`` a careful photo on plain light grey.
     """
 
@@ -42,6 +43,7 @@ class Shot:
     worn: tuple[float, float] | None = None
     corroded: tuple[float, float] | None = None
     soiled: tuple[float, float] | None = None
+    weather: float = 1.0
     losses: float = 1.0
     plain: bool = False
 
@@ -152,8 +154,8 @@ def _wear(shot: Shot, count: int, g: torch.Generator) -> Wear:
     wear = Wear.draw(count, g)
     for name in ("worn", "corroded", "soiled"):
         span = getattr(shot, name)
-        if span is not None:
-            setattr(wear, name, rand((count,), g, *span))
+        usual = getattr(wear, name) * shot.weather
+        setattr(wear, name, usual if span is None else rand((count,), g, *span))
     return wear
 
 

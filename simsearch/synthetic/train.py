@@ -20,7 +20,7 @@ from safetensors.torch import load_file, save_file
 from torch import Tensor
 from torch.utils.data import DataLoader, IterableDataset
 
-from simsearch.encode.network import Block, Network, Outputs, Residual
+from simsearch.encode.network import Network, Outputs
 from simsearch.synthetic.batch import Batch, pack_arrays, unpack
 from simsearch.synthetic.endless import sisters, specimen
 from simsearch.synthetic.form import Form
@@ -43,9 +43,9 @@ class Run:
     size: int = 160  # pixels
     chunk: int = 512  # pictures rendered at once
     rate: float = 1.2e-3
-    warm_up: int = 120  # steps
+    warm_up: int = 80  # steps
     decay: float = 0.05
-    average: float = 0.998  # of the weights, per step
+    average: float = 0.995  # of the weights, per step
     patch_weight: float = 0.5
     mask_weight: float = 0.3
     pairs: int = 384  # pairs of pictures a step for the patch loss
@@ -95,12 +95,23 @@ def _chunk(arrays: dict[str, np.ndarray], start: int, stop: int) -> Batch:
     return unpack(part, [""] * (stop - start), [[]] * (stop - start))
 
 
-#: Two in five are whole, the others keep between a third and all of what the camera would see.
-TRAINING_SHOT = Shot(kept=(0.33, 1.45), tilt=32, fill=(0.42, 1.0))
+def training_shot(share: float) -> Shot:
+    """What is asked of the pictures when ``share`` of the run has passed: easy at first.
+
+    In the end two in five are whole; the others keep between a third and all of what the camera
+    would see.
+    """
+    hard = min(1.0, 0.2 + share / 0.3)
+    return Shot(
+        kept=(1 - 0.67 * hard, 1.45), tilt=32 * hard, fill=(0.42, 1.0), weather=hard, losses=hard
+    )
 
 
-def pictures(item: dict[str, Any], run: Run, device: torch.device) -> tuple[list[Shots], Tensor]:
+def pictures(
+    item: dict[str, Any], run: Run, device: torch.device, share: float = 1.0
+) -> tuple[list[Shots], Tensor]:
     """Renders of one step, in chunks, and the form of each picture."""
+    shot = training_shot(share)
     g = torch.Generator(device=device).manual_seed(item["seed"] % 2**31)
     label = torch.from_numpy(item["label"]).to(device)
     odds = torch.tensor([0.72, 0.14, 0.14], device=device)
@@ -115,7 +126,7 @@ def pictures(item: dict[str, Any], run: Run, device: torch.device) -> tuple[list
         batch = _chunk(item["arrays"], i, min(i + half, len(label))).to(device).repeat(2)
         seed = (item["seed"] + i) % 2**31
         here = view[2 * i : 2 * i + len(batch)]
-        shots.append(render(batch, TRAINING_SHOT, run.size, seed, view=here, parts=False))
+        shots.append(render(batch, shot, run.size, seed, view=here, parts=False))
     return shots, label.repeat_interleave(2)
 
 
@@ -175,10 +186,6 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
         net.load_state_dict({k: v.float() for k, v in load_file(start_from).items()}, strict=False)
     net = net.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
     mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
-    if run.compiled:
-        for module in net.modules():
-            if isinstance(module, Block | Residual):  # a few kinds, compiled once for each kind
-                module.compile()
     optimiser = torch.optim.AdamW(_groups(net, run), lr=run.rate, betas=(0.9, 0.98))
     loader = DataLoader(
         Forms(run), batch_size=None, num_workers=run.workers, collate_fn=_same,
@@ -196,7 +203,7 @@ def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
             break
         for group in optimiser.param_groups:
             group["lr"] = _rate(run, step, share)
-        chunks, form = pictures(item, run, device)
+        chunks, form = pictures(item, run, device, share)
         shots = _joined(chunks)
         with torch.autocast(device.type, torch.bfloat16):
             result = net(shots.picture.to(memory_format=torch.channels_last))

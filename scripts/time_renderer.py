@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable
 
 import numpy as np
 import torch
@@ -15,7 +16,7 @@ from simsearch.synthetic.kernels import compile_kernels
 from simsearch.synthetic.render import Shot, render
 
 
-def rate(work, count: int, times: int) -> float:
+def rate(work: Callable[[int], None], count: int, times: int) -> float:
     """Pictures a second over ``times`` calls after one warm-up call."""
     device = "cuda" if torch.cuda.is_available() else "cpu"
     work(0)
@@ -37,16 +38,19 @@ def main(count: int, sizes: list[int]) -> None:
     batch = pack([f for _ in range(count // 4) for f in sisters(rng, 4)]).to(device)
     net = Network().to(device).to(memory_format=torch.channels_last)
     fast = torch.compile(net) if device == "cuda" else net
+    shot = Shot(kept=(0.33, 1.45))
     for size in sizes:
-        shot = Shot(kept=(0.33, 1.45))
-        drawn = rate(lambda i: render(batch, shot, size, i, parts=False), count, 4)
         x = torch.rand(count, 3, size, size, device=device).to(memory_format=torch.channels_last)
 
-        def learn(_: int) -> None:
+        def draw(i: int, size: int = size) -> None:
+            render(batch, shot, size, i, parts=False)
+
+        def learn(_: int, x: torch.Tensor = x) -> None:
             with torch.autocast(device, torch.bfloat16):
                 out = fast(x)
             (out.vector.std() + out.patches.std() + out.mask.mean()).backward()
 
+        drawn = rate(draw, count, 4)
         learned = rate(learn, count, 4)
         print(f"{size} px: {drawn:.0f} renders/s, {learned:.0f} forward and backward/s", flush=True)
 

@@ -45,9 +45,7 @@ def cut(photo: Image.Image, square: Square, size: int) -> Image.Image:
     left, top = round((inside[0] - box[0]) * scale), round((inside[1] - box[1]) * scale)
     width = max(1, min(size - left, round((inside[2] - inside[0]) * scale)))
     height = max(1, min(size - top, round((inside[3] - inside[1]) * scale)))
-    part = photo.resize(
-        (width, height), Image.Resampling.BICUBIC, box=inside, reducing_gap=2.0
-    )
+    part = photo.resize((width, height), Image.Resampling.BICUBIC, box=inside, reducing_gap=2.0)
     ground = Image.new("RGB", (size, size), border_colour(part))
     ground.paste(part, (left, top))
     return ground
@@ -86,8 +84,11 @@ def largest_piece(body: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     label = np.where(body, np.arange(1, body.size + 1).reshape(body.shape), 0)
     while True:
         padded = np.pad(label, 1)
-        around = [padded[1 + i : padded.shape[0] - 1 + i, 1 + j : padded.shape[1] - 1 + j]
-                  for i in (-1, 0, 1) for j in (-1, 0, 1)]
+        around = [
+            padded[1 + i : padded.shape[0] - 1 + i, 1 + j : padded.shape[1] - 1 + j]
+            for i in (-1, 0, 1)
+            for j in (-1, 0, 1)
+        ]
         spread = np.where(body, np.max(around, axis=0), 0)
         if (spread == label).all():
             break

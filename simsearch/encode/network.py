@@ -80,9 +80,7 @@ class Network(nn.Module):
         self.to_vector = nn.Linear(c + d, s.dim, bias=False)
         self.spread = nn.BatchNorm1d(s.dim, affine=False)
         self.context = nn.Conv2d(d, c, 1, bias=False)
-        self.to_patches = nn.Sequential(
-            nn.BatchNorm2d(c), nn.ReLU(), nn.Conv2d(c, s.patch_dim, 1)
-        )
+        self.to_patches = nn.Sequential(nn.BatchNorm2d(c), nn.ReLU(), nn.Conv2d(c, s.patch_dim, 1))
         self.mask16 = nn.Conv2d(c, s.mask, 1)
         self.mask8 = nn.Conv2d(b, s.mask, 1)
         self.mask4 = nn.Conv2d(a, s.mask, 1)

@@ -7,7 +7,7 @@ is 1, so that every form lies inside the unit ball whatever its size in mm.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import torch
@@ -76,8 +76,15 @@ class Batch:
             Marks(m.strokes.to(device), m.repeats.to(device)) for m in (self.front, self.back)
         )
         return Batch(
-            moved, front, back, self.metals.to(device), self.coating.to(device),
-            self.scale.to(device), self.middle.to(device), self.names, self.parts,
+            moved,
+            front,
+            back,
+            self.metals.to(device),
+            self.coating.to(device),
+            self.scale.to(device),
+            self.middle.to(device),
+            self.names,
+            self.parts,
         )
 
     def trimmed(self) -> Batch:
@@ -106,8 +113,14 @@ class Batch:
         }
         front, back = (Marks(again(m.strokes), again(m.repeats)) for m in (self.front, self.back))
         return Batch(
-            solids, front, back, again(self.metals), again(self.coating), again(self.scale),
-            again(self.middle), [n for n in self.names for _ in range(times)],
+            solids,
+            front,
+            back,
+            again(self.metals),
+            again(self.coating),
+            again(self.scale),
+            again(self.middle),
+            [n for n in self.names for _ in range(times)],
             [p for p in self.parts for _ in range(times)],
         )
 
@@ -131,14 +144,18 @@ def unpack(arrays: dict[str, np.ndarray], names: list[str], parts: list[list[str
     """The tensors of :func:`pack_arrays` as a :class:`Batch` on the CPU."""
     t = {k: torch.from_numpy(v) for k, v in arrays.items()}
     solids = {
-        kind: Solids(*(t[f"{kind}.{f}"] for f in ("centre", "frame", "size", "here", "part", "loss")))
-        for kind in KINDS
+        kind: Solids(*(t[f"{kind}.{field.name}"] for field in fields(Solids))) for kind in KINDS
     }
     return Batch(
         solids,
         Marks(t["front.strokes"], t["front.repeats"]),
         Marks(t["back.strokes"], t["back.repeats"]),
-        t["metals"], t["coating"], t["scale"], t["middle"], names, parts,
+        t["metals"],
+        t["coating"],
+        t["scale"],
+        t["middle"],
+        names,
+        parts,
     )
 
 
@@ -165,7 +182,7 @@ def _packed(form: Form, middle: np.ndarray, scale: float) -> dict[str, np.ndarra
     chances = np.array([metals.get(m, 0.0) for m in METALS], np.float32)
     out["metals"] = chances / chances.sum()
     out["coating"] = np.array([form.finish.tinned, form.finish.gilt], np.float32)
-    out["scale"] = np.float32(scale).reshape(())
+    out["scale"] = np.array(scale, np.float32)
     out["middle"] = middle.astype(np.float32)
     return out
 

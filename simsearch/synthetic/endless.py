@@ -88,7 +88,9 @@ def _disc(rng: Rng) -> Form:
     elif kind == 3:
         n = int(rng.integers(3, 9))
         for t in np.arange(n) * 2 * np.pi / n:
-            form.ball("lobe", (r * np.cos(t), r * np.sin(t), 0), _between(rng, 1.0, 1.1) * 16 / n / 2)
+            form.ball(
+                "lobe", (r * np.cos(t), r * np.sin(t), 0), _between(rng, 1.0, 1.1) * 16 / n / 2
+            )
     elif kind == 4:
         hole = r * _between(rng, 0.12, 0.45)
         form.drum("hole", (0, 0, 0), hole, height=8, cut=True)
@@ -276,7 +278,9 @@ def _border(relief: Relief, rng: Rng, c: np.ndarray, unit: float, depth: float) 
         r = unit * _between(rng, 0.6, 0.92)
         for _ in range(int(rng.integers(1, 4))):
             dx, dy = rng.normal(0, unit * 0.06, 2)
-            relief.line((c[0], c[1] + r), (c[0] + dx, c[1] + r + dy), unit * 0.05, depth, layer=layer)
+            relief.line(
+                (c[0], c[1] + r), (c[0] + dx, c[1] + r + dy), unit * 0.05, depth, layer=layer
+            )
 
 
 def _width(rng: Rng, reach: np.ndarray) -> float:
@@ -310,9 +314,15 @@ def _wheel(relief: Relief, rng: Rng, c: np.ndarray, reach: np.ndarray, depth: fl
     at = c + np.array([0, unit * _between(rng, 0.15, 0.6)])
     for _ in range(int(rng.integers(1, 5))):
         to = at + rng.normal(0, 0.2, 2) * unit
-        relief.line(at, to, unit * _between(rng, 0.03, 0.14), depth * _between(rng, 0.6, 1.5),
-                    end_width=unit * _between(rng, 0.02, 0.1),
-                    enamel=int(rng.integers(3)) if rng.random() < 0.3 else 0, layer=layer)  # fmt: skip
+        relief.line(
+            at,
+            to,
+            unit * _between(rng, 0.03, 0.14),
+            depth * _between(rng, 0.6, 1.5),
+            end_width=unit * _between(rng, 0.02, 0.1),
+            enamel=int(rng.integers(3)) if rng.random() < 0.3 else 0,
+            layer=layer,
+        )
         at = to
 
 
@@ -348,9 +358,6 @@ def _curl(relief: Relief, rng: Rng, c: np.ndarray, reach: np.ndarray, depth: flo
     relief.path(points, unit * 0.06, depth, layer=layer)
 
 
-_MOTIFS = (_figure, _figure, _wheel, _bands, _rings, _curl)
-
-
 def _letters(relief: Relief, rng: Rng, c: np.ndarray, reach: np.ndarray, depth: float) -> None:
     """Letter-like marks round the rim, no two alike, as in a legend."""
     unit = float(reach.min())
@@ -364,4 +371,4 @@ def _letters(relief: Relief, rng: Rng, c: np.ndarray, reach: np.ndarray, depth: 
             relief.line(o + a, o + b, unit * 0.03, depth, layer=layer)
 
 
-_MOTIFS = (*_MOTIFS, _letters)
+_MOTIFS = (_figure, _figure, _wheel, _bands, _rings, _curl, _letters)

@@ -360,8 +360,10 @@ def spiral(
     u = np.linspace(0, 1, steps + 1)
     angle = np.radians(start) + 2 * np.pi * turns * u
     r = radius * (1 - (1 - inner) * u)
-    return [(float(centre[0] + s * np.cos(t)), float(centre[1] + s * np.sin(t)))
-            for s, t in zip(r, angle, strict=True)]
+    return [
+        (float(centre[0] + s * np.cos(t)), float(centre[1] + s * np.sin(t)))
+        for s, t in zip(r, angle, strict=True)
+    ]
 
 
 def _per_point(value: float | Sequence[float], count: int) -> list[float]:
@@ -379,9 +381,7 @@ def _frame(y_axis: Floats, side: Floats) -> Floats:
     """Columns x, y, z with y along the axis and x as close to ``side`` as it can be."""
     x = side - y_axis * float(side @ y_axis)
     if float(np.linalg.norm(x)) < 1e-3:
-        other = np.array([0, 0, 1], np.float32) if abs(y_axis[2]) < 0.9 else np.array(
-            [0, 1, 0], np.float32
-        )
+        other = np.array([0, 0, 1] if abs(y_axis[2]) < 0.9 else [0, 1, 0], np.float32)
         x = other - y_axis * float(other @ y_axis)
     x = _unit(x)
     return np.stack([x, y_axis, np.cross(x, y_axis)], axis=1).astype(np.float32)
@@ -401,7 +401,7 @@ def _turned(frame: Floats, degrees: float) -> Floats:
     return (frame @ turn).astype(np.float32)
 
 
-def _box(solid: Primitive) -> tuple[Floats, Floats]:
+def _box(solid: Primitive) -> tuple[np.ndarray, np.ndarray]:
     size = solid.size
     if solid.kind == "rod":
         end = solid.centre + solid.frame[:, 1] * size[2]

@@ -61,5 +61,5 @@ def patch_loss(
 
 def mask_loss(logit: Tensor, mask: Tensor) -> Tensor:
     """``logit [B, H, W]`` against the share of object in each cell of ``mask [B, S, S]``."""
-    share = F.adaptive_avg_pool2d(mask[:, None].float(), logit.shape[-2:])[:, 0]
+    share = F.adaptive_avg_pool2d(mask[:, None].float(), (logit.shape[1], logit.shape[2]))[:, 0]
     return F.binary_cross_entropy_with_logits(logit.float(), share)

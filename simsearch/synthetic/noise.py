@@ -17,7 +17,9 @@ def chance(count: int, p: float, g: torch.Generator) -> Tensor:
     return torch.rand(count, generator=g, device=g.device) < p
 
 
-def cloud(count: int, channels: int, size: int, cells: tuple[int, ...], g: torch.Generator) -> Tensor:
+def cloud(
+    count: int, channels: int, size: int, cells: tuple[int, ...], g: torch.Generator
+) -> Tensor:
     """Smooth noise ``[count, channels, size, size]``, mean 0, about unit spread.
 
     ``cells`` are the numbers of cells across, one octave each, halving in strength.

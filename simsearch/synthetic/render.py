@@ -136,9 +136,7 @@ def _breaks(
     return replace(damage, normal=normal, offset=offsets, rough=rough), kept.clamp_max(1)
 
 
-def _framed(
-    batch: Batch, damage: Damage, turn: Tensor, shot: Shot, g: torch.Generator
-) -> Camera:
+def _framed(batch: Batch, damage: Damage, turn: Tensor, shot: Shot, g: torch.Generator) -> Camera:
     """A camera that shows what is left of each object at the wished size, a little off centre."""
     count = len(batch)
     wide = Camera(turn, torch.zeros(count, 2, device=g.device), torch.ones(count, device=g.device))

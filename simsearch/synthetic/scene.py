@@ -91,7 +91,7 @@ def studio(image: Tensor, g: torch.Generator) -> Tensor:
 
 def photographed(image: Tensor, g: torch.Generator) -> Tensor:
     """Exposure, white balance, blur, noise and tone of a camera ``[B, 3, S, S]`` in 0..1."""
-    count, _, size, _ = image.shape
+    count = len(image)
     gain = rand((count, 1, 1, 1), g, 0.7, 1.4) * rand((count, 3, 1, 1), g, 0.88, 1.12)
     image = (image * gain).clamp(1e-4, 1.5)
     image = image ** rand((count, 1, 1, 1), g, 0.45, 0.95)

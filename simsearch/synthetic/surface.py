@@ -129,9 +129,7 @@ def _coat(colour: Tensor, batch: Batch, field: Tensor, g: torch.Generator) -> tu
     return colour + (kinds[which][:, :, None, None] - colour) * where * 0.85, where
 
 
-def face(
-    batch: Batch, hits: Hits, camera: Camera, wear: Wear, g: torch.Generator
-) -> Face:
+def face(batch: Batch, hits: Hits, camera: Camera, wear: Wear, g: torch.Generator) -> Face:
     """The weathered surface of each picture."""
     count, size = hits.hit.shape[:2]
     four = [_[:, None] for _ in _fields(hits, g).unbind(1)]
@@ -159,11 +157,15 @@ def face(
     bloom = _choose(((0.42, 0.62, 0.50), (0.30, 0.20, 0.12), (0.16, 0.13, 0.10)), count, g)
     colour = colour + (bloom[:, :, None, None] - colour) * rust * corroded * 0.6
     soil = _choose(SOILS, count, g)[:, :, None, None] * (1 + 0.15 * fine)
-    dirt = (torch.sigmoid((hollow / pixel[:, None, None, None] * 1.2 + other * 0.8 - 1.2) * 2)
-            * soiled + torch.sigmoid(8 * (other - 2.6 + 1.6 * soiled)) * soiled)
+    dirt = (
+        torch.sigmoid((hollow / pixel[:, None, None, None] * 1.2 + other * 0.8 - 1.2) * 2) * soiled
+        + torch.sigmoid(8 * (other - 2.6 + 1.6 * soiled)) * soiled
+    )
     dirt = dirt.clamp(0, 1)
     colour = colour + (soil - colour) * dirt
-    shine = (0.05 + 0.5 * coat + 0.25 * rand((count, 1, 1, 1), g)) * (1 - dirt) * (1 - 0.8 * corroded)
+    shine = (
+        (0.05 + 0.5 * coat + 0.25 * rand((count, 1, 1, 1), g)) * (1 - dirt) * (1 - 0.8 * corroded)
+    )
     return Face(height, colour.clamp(0.01, 1), shine)
 
 

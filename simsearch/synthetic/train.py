@@ -86,7 +86,7 @@ class Forms(IterableDataset[dict[str, Any]]):
         return {"arrays": arrays, "label": np.array(label[:keep]), "seed": int(rng.integers(2**62))}
 
 
-def _same(item: dict[str, Any]) -> dict[str, Any]:
+def _same(item: Any) -> Any:
     return item
 
 
@@ -116,7 +116,8 @@ def pictures(
     label = torch.from_numpy(item["label"]).to(device)
     odds = torch.tensor([0.72, 0.14, 0.14], device=device)
     forms = int(label.max()) + 1
-    usual = torch.multinomial(odds, forms, replacement=True, generator=g)[label].repeat_interleave(2)
+    of_form = torch.multinomial(odds, forms, replacement=True, generator=g)
+    usual = of_form[label].repeat_interleave(2)
     other = torch.multinomial(odds, len(usual), replacement=True, generator=g)
     stray = torch.rand(len(usual), generator=g, device=device) < 0.15
     view = torch.where(stray, other, usual)

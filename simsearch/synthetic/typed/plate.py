@@ -23,6 +23,7 @@ def dragonesque(rng: np.random.Generator) -> Form:
     width = [5.2 * fat, 4.8 * fat, 3.0, 1.9, 2.4, 3.6]
     curl = [(2.6, 16), (6.2, 13), (8.6, 11.6), (10.4, 13), (9.8, 15)]
     for s in (k, -k):
+
         def at(points: list[tuple[float, float]], s: float = s) -> list[tuple[float, float]]:
             return [(x * s * lean, y * s) for x, y in points]
 

@@ -22,6 +22,8 @@ DOCUMENTS = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "simsearch/encode/MOD
 MAX_FUNCTION_LINES, MAX_MODULE_LINES = 80, 450
 _REPOSITORY_PATH = re.compile(r"`((?:simsearch|scripts|tests|reference_index|\.ci)/[\w./-]*\w)`")
 
+_SCRIPT = re.compile(r"\bscripts/\w+\.py\b")
+
 
 def text_of(name: str) -> str:
     return (ROOT / name).read_text(encoding="utf-8")
@@ -59,9 +61,8 @@ def test_documents_have_no_open_places(name: str) -> None:
 
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_documents_name_files_that_exist(name: str) -> None:
-    missing = [
-        path for path in _REPOSITORY_PATH.findall(text_of(name)) if not (ROOT / path).exists()
-    ]
+    named = _REPOSITORY_PATH.findall(text_of(name)) + _SCRIPT.findall(text_of(name))
+    missing = [path for path in named if not (ROOT / path).exists()]
     assert not missing
 
 

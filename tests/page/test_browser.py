@@ -305,7 +305,7 @@ def test_nothing_runs_over_the_edge(visit: Visit, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("visit", [PHONE], indirect=True, ids=["phone"])
 def test_a_phone_offers_its_camera(visit: Visit) -> None:
-    assert visit.page.get_by_text("Take a photo", exact=True).is_visible()
+    visit.page.get_by_text("Take a photo", exact=True).wait_for(state="visible")
     assert visit.page.locator("#ss-camera").get_attribute("capture") == "environment"
 
 

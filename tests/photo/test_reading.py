@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import struct
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -407,7 +409,16 @@ def test_place_in_a_heic_does_not_survive() -> None:
     assert result.info == {} and b"Harrow" not in encoded(result, "JPEG")
 
 
-def test_reading_heic_registers_nothing_for_the_process() -> None:
-    open_photo(heic(smooth()))
-    Image.preinit()
-    assert "HEIF" not in Image.OPEN
+def test_reading_heic_registers_nothing_for_the_process(tmp_path: Path) -> None:
+    # In a process of its own: packages that other tests import register HEIF with Pillow.
+    photo = tmp_path / "find.heic"
+    photo.write_bytes(heic(smooth()))
+    program = (
+        "import sys; from PIL import Image; from simsearch.photo import open_photo;"
+        "Image.preinit(); before = sorted(Image.OPEN); print(open_photo(sys.argv[1]).size);"
+        "sys.exit(sorted(Image.OPEN) != before or 'HEIF' in before)"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", program, str(photo)], capture_output=True, text=True, check=False
+    )
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "(96, 64)\n", "")

@@ -21,7 +21,7 @@ import pytest
 from PIL import Image
 
 from simsearch.cli import FINE, app, main
-from simsearch.sets.reference_set import shipped_set_folder
+from simsearch.sets.reference_set import open_set, shipped_set_folder
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
@@ -133,6 +133,14 @@ def test_python_examples_do_what_the_readme_says() -> None:
         assert examples.examples
         assert runner.run(examples).failed == 0
     assert python
+
+
+def test_the_numbers_of_types_are_those_of_the_shipped_set() -> None:
+    reference = open_set()
+    pictured = {photo.type for photo in reference.photos}
+    assert f"{len(pictured)} of its {len(reference.types)} types have pictures" in README.read_text(
+        encoding="utf-8"
+    )
 
 
 def test_every_command_is_shown() -> None:

@@ -16,8 +16,8 @@ from torch import Tensor
 
 
 def vector_loss(vectors: Tensor, form: Tensor, view: Tensor, temperature: float = 0.07) -> Tensor:
-    """Mean over anchors that have a positive. ``vectors [N, D]`` of unit length; ``form [N]``
-    and ``view [N]`` integers."""
+    """Mean over anchors that have a positive, 0 without any. ``vectors [N, D]`` of unit length;
+    ``form [N]`` and ``view [N]`` integers."""
     same = form[:, None] == form[None]
     compatible = view[:, None] == view[None]
     itself = torch.eye(len(form), dtype=torch.bool, device=form.device)
@@ -27,7 +27,7 @@ def vector_loss(vectors: Tensor, form: Tensor, view: Tensor, temperature: float 
     log_share = logits - logits.logsumexp(1, keepdim=True)
     count = positive.sum(1)
     per_anchor = -log_share.masked_fill(~positive, 0).sum(1) / count.clamp_min(1)
-    return per_anchor[count > 0].mean()
+    return per_anchor.sum() / (count > 0).sum().clamp_min(1)
 
 
 def patch_points(point: Tensor, mask: Tensor, patch: int) -> tuple[Tensor, Tensor]:

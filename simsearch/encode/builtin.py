@@ -19,7 +19,7 @@ from safetensors import SafetensorError
 from safetensors.torch import load as read_safetensors
 from torch import Tensor
 
-from simsearch.encode.framing import Square, cut, square_around, whole
+from simsearch.encode.framing import FILL, Square, cut, square_around, whole
 from simsearch.encode.network import Network, Outputs
 from simsearch.errors import EncoderError
 
@@ -28,7 +28,7 @@ WEIGHTS = Path(__file__).parent / "weights" / "built-in.safetensors"
 FIND_SIZE, SIZE = 192, 192
 TURNS = 4
 _BATCH = 8
-_SETTINGS = f"find {FIND_SIZE}, size {SIZE}, turns {TURNS}, framing 1"
+_SETTINGS = f"find {FIND_SIZE}, size {SIZE}, turns {TURNS}, fill {FILL}"
 
 Floats = npt.NDArray[np.float32]
 
@@ -40,10 +40,9 @@ class BuiltIn:
 
     def __init__(self, weights: bytes) -> None:
         self._network = Network()
-        counter = {"spread.num_batches_tracked": torch.tensor(0)}
         try:
             state = {k: v.float() for k, v in read_safetensors(weights).items()}
-            self._network.load_state_dict(state | counter)
+            self._network.load_state_dict(_counters(self._network) | state)
         except (SafetensorError, RuntimeError) as error:
             raise EncoderError(
                 "The weights of the built-in encoder are damaged or of another version.",
@@ -96,6 +95,11 @@ class BuiltIn:
         with torch.inference_mode():
             out: Outputs = self._network(_last(_tensor(pictures)))
         return out
+
+
+def _counters(network: Network) -> dict[str, Tensor]:
+    """The step counters of the norms, which the weights file does without."""
+    return {k: v for k, v in network.state_dict().items() if k.endswith("num_batches_tracked")}
 
 
 def _chunks(photos: list[Image.Image]) -> list[list[Image.Image]]:

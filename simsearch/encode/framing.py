@@ -11,8 +11,9 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-#: The object spans this share of the square's side, as in most training pictures.
-FILL = 0.82
+#: The object spans this share of the square's side, unless the photo is tighter. Measured on
+#: photographs of coins: a closer cut loses more by masks that miss a bit than it gains.
+FILL = 0.75
 #: A mask below this share of the picture, or with no confident cell, is not believed.
 LEAST_SHARE = 0.004
 
@@ -71,9 +72,15 @@ def square_around(mask: npt.NDArray[np.float32], seen: Square) -> Square | None:
     cell = seen.side / mask.shape[0]
     low_y, high_y = rows.min() * cell, (rows.max() + 1) * cell
     low_x, high_x = cols.min() * cell, (cols.max() + 1) * cell
-    side = max(high_x - low_x, high_y - low_y) / FILL
+    side = min(max(high_x - low_x, high_y - low_y) / FILL, seen.side)
     corner_x, corner_y = seen.x - seen.side / 2, seen.y - seen.side / 2
-    return Square(corner_x + (low_x + high_x) / 2, corner_y + (low_y + high_y) / 2, side)
+    x = corner_x + (low_x + high_x) / 2
+    y = corner_y + (low_y + high_y) / 2
+    # A square that leaves the photo shows invented border: move it inside instead.
+    room = (seen.side - side) / 2
+    x = min(max(x, seen.x - room), seen.x + room)
+    y = min(max(y, seen.y - room), seen.y + room)
+    return Square(x, y, side)
 
 
 def largest_piece(body: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

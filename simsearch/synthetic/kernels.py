@@ -26,16 +26,19 @@ def compile_kernels(enabled: bool = True) -> None:
 def kernel(function: Callable[..., Any]) -> Callable[..., Any]:
     """``function``, compiled if kernels are being compiled.
 
-    Its last argument holds points ``[B, N, ...]``; only their number N is compiled as variable.
+    Its last argument holds points ``[B, N, ...]``. On a GPU only their number N is compiled as
+    variable, on a CPU every size is, so that batches can be trimmed to what they use.
     """
     if not _enabled:
         return function
-    name = function.__qualname__
-    if name not in _compiled:
-        _compiled[name] = torch.compile(function)
 
-    def with_any_number_of_points(*arguments: Any) -> Any:
-        torch._dynamo.maybe_mark_dynamic(arguments[-1], 1)
+    def of_any_size(*arguments: Any) -> Any:
+        on_cpu = arguments[-1].device.type == "cpu"
+        name = f"{function.__qualname__} {on_cpu}"
+        if name not in _compiled:
+            _compiled[name] = torch.compile(function, dynamic=True if on_cpu else None)
+        if not on_cpu:
+            torch._dynamo.maybe_mark_dynamic(arguments[-1], 1)
         return _compiled[name](*arguments)
 
-    return with_any_number_of_points
+    return of_any_size

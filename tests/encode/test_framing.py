@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from PIL import Image
-from scipy import ndimage
+from scipy import ndimage  # type: ignore[import-untyped]
 
 from simsearch.encode.framing import (
     FILL,

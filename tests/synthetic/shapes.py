@@ -55,7 +55,9 @@ def camera(turn: Tensor | None = None, half: float = 1.0, x: float = 0.0, y: flo
     return Camera(way, torch.tensor([[x, y]]), torch.tensor([half]))
 
 
-def pixel_centres(size: int, half: float = 1.0, x: float = 0.0, y: float = 0.0) -> tuple[Points, Points]:
+def pixel_centres(
+    size: int, half: float = 1.0, x: float = 0.0, y: float = 0.0
+) -> tuple[Points, Points]:
     """View x and y of the pixel centres ``(size, size)`` each, rows from the top."""
     line = (np.arange(size) + 0.5) / size * 2 - 1
     return half * line[None, :].repeat(size, 0) + x, half * -line[:, None].repeat(size, 1) + y

@@ -120,14 +120,16 @@ def test_every_form_lies_in_the_unit_ball() -> None:
 
 
 def test_a_form_twice_as_large_packs_the_same_but_for_its_scale() -> None:
-    def draw(f: Form, k: float) -> None:
+    def drawn(k: float) -> Form:
+        f = Form("test")
         f.rod("a", (0, 0, 0), (0, 20 * k, 0), 3 * k, k, ridges=(0.3 * k, 8))
         f.ring("b", (0, 5 * k, 0), 8 * k, k, gap=40)
         f.slab("c", (0, 0, 0), 9 * k, 8 * k, thickness=2 * k, bevel=0.2 * k)
         f.drum("d", (0, 9 * k, 0), 4 * k, height=3 * k, bevel=0.2 * k)
         f.front.line((0, 0), (k, 2 * k), 0.5 * k, 0.1 * k)
+        return f
 
-    one, two = (pack_arrays([made(lambda f, k=k: draw(f, k))]) for k in (1.0, 2.0))
+    one, two = (pack_arrays([drawn(k)]) for k in (1.0, 2.0))
     assert two["scale"][0] == pytest.approx(2 * one["scale"][0])
     for key in set(one) - {"scale", "middle"}:
         np.testing.assert_allclose(one[key], two[key], atol=1e-5, err_msg=key)
@@ -154,8 +156,9 @@ def test_parts_are_named_in_order_of_use() -> None:
 def test_trimming_changes_nothing_but_the_room() -> None:
     batch = pack([_rich(), _plain()])
     small = batch.trimmed()
-    assert small.solids["ring"].here.shape == (2, 0)
-    assert small.solids["drum"].here.shape == (2, 2)
+    for kind in ("ring", "drum"):
+        assert small.solids[kind].here.shape[1] < ROOM[kind]
+    assert small.front.strokes.shape[1:3] < (LAYERS, STROKES)
     for before, after in zip(_values(batch, _cloud()), _values(small, _cloud()), strict=True):
         torch.testing.assert_close(before, after, atol=1e-6, rtol=0)
 

@@ -113,8 +113,8 @@ def test_patch_loss_without_a_common_point_is_nought() -> None:
     a, b, pa, pb, on_a, on_b, reach = _patches()
     assert float(patch_loss(a, b, pa, pb + 50, on_a, on_b, reach)) == 0
     assert float(patch_loss(a, b, pa, pb, on_a, torch.zeros_like(on_b), reach)) == 0
-    empty = tuple(t[:0] for t in (a, b, pa, pb, on_a, on_b, reach))
-    assert float(patch_loss(*empty)) == 0
+    none = patch_loss(a[:0], b[:0], pa[:0], pb[:0], on_a[:0], on_b[:0], reach[:0])
+    assert float(none) == 0
 
 
 def test_patch_points_are_those_of_the_patch_middles() -> None:

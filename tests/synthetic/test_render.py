@@ -23,7 +23,7 @@ CLEAN = Shot(
 
 
 def _shot(**changes: object) -> Shot:
-    return Shot(**{**vars(CLEAN), **changes})  # type: ignore[arg-type]
+    return Shot(**{**vars(CLEAN), **changes})
 
 
 def _brooch() -> Form:
@@ -186,7 +186,7 @@ def test_of_a_thick_thing_no_less_is_kept_than_asked() -> None:
     assert (left > 0.42).all() and float(left.min()) < 0.6
 
 
-@pytest.mark.xfail(reason="breaks lie across the front view; from the side they may face the viewer")
+@pytest.mark.xfail(reason="breaks are laid across the front; from the side they may face one")
 def test_the_asked_share_is_kept_from_the_side() -> None:
     left = _share_left(made(FLAT["disc"]), "side", 0.5)
     assert torch.all((left - 0.5).abs() < 0.08), left

@@ -148,11 +148,13 @@ def test_window_of_nothing_is_the_whole_ball() -> None:
 def test_thin_things_are_not_lost() -> None:
     batch = pack([made(lambda f: f.rod("wire", (-10, 0, 0), (10, 0, 0), 0.4))])
     hit = _seen(batch, camera(turn_y(20))).hit[0].numpy()
-    assert (hit.sum(0) > 0).sum() >= 2 * 10 / float(batch.scale[0]) * np.cos(np.radians(20)) * 32 - 2
+    length = 2 * 10 / float(batch.scale[0]) * np.cos(np.radians(20))
+    assert (hit.sum(0) > 0).sum() >= length * SIZE / 2 - 2
 
 
 def test_forms_of_a_batch_do_not_meet() -> None:
-    ball, ring = made(lambda f: f.ball("a", (0, 0, 0), 9)), made(lambda f: f.ring("b", (0, 0, 0), 9, 2))
+    ball = made(lambda f: f.ball("a", (0, 0, 0), 9))
+    ring = made(lambda f: f.ring("b", (0, 0, 0), 9, 2))
     both = pack([ball, ring])
     wide = Camera(torch.eye(3).repeat(2, 1, 1), torch.zeros(2, 2), torch.ones(2))
     together = _seen(both, wide, 32)

@@ -55,6 +55,15 @@ def test_a_dot_has_its_height_inside_half_at_its_edge_and_none_outside(high: flo
     np.testing.assert_allclose(height, [high, high / 2, high / 2, 0, 0], atol=2e-3)
 
 
+def test_sides_slope_over_half_the_half_width() -> None:
+    drawn = Relief()
+    drawn.dot((0, 0), 2, 0.8)
+    # A smooth step, 3 u^2 - 2 u^3, from 2.5 mm inwards to 1.5 mm.
+    height, _ = _heights(drawn, np.array([[1.5, 0], [1.75, 0], [2.25, 0], [2.5, 0]]))
+    step = [3 * u**2 - 2 * u**3 for u in (1, 0.75, 0.25, 0)]
+    np.testing.assert_allclose(height, 0.8 * np.array(step), atol=2e-3)
+
+
 def test_a_line_tapers() -> None:
     drawn = Relief()
     drawn.line((-4, 0), (4, 0), 4, 0.5, end_width=1)

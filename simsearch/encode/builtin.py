@@ -8,7 +8,9 @@ way up in a photo.
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from functools import lru_cache
+from operator import is_
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +35,15 @@ _SETTINGS = f"find {FIND_SIZE}, size {SIZE}, turns {TURNS}, fill {FILL}"
 Floats = npt.NDArray[np.float32]
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """A chunk of photos and what the network made of it."""
+
+    photos: list[Image.Image]
+    vectors: Floats
+    patches: Floats
+
+
 class BuiltIn:
     """The built-in encoder. ``patches`` are of the square around the object, not the photo."""
 
@@ -49,18 +60,19 @@ class BuiltIn:
                 hint="Install simsearch again.",
             ) from error
         self._network.eval()
+        self._last_seen: _Seen | None = None
         self.dim = self._network.shape.dim
         self.fingerprint = hashlib.sha256(weights + _SETTINGS.encode()).hexdigest()
 
     def embed(self, photos: list[Image.Image]) -> Floats:
         """Unit vectors, float32 ``(n, 256)``."""
-        rows = [self._vectors(chunk) for chunk in _chunks(photos)]
+        rows = [self._seen(chunk).vectors for chunk in _chunks(photos)]
         return np.concatenate(rows) if rows else np.zeros((0, self.dim), np.float32)
 
     def patches(self, photos: list[Image.Image]) -> Floats:
         """Unit patch vectors, float32 ``(n, 12, 12, 64)``, of the square around each object."""
         grid = SIZE // 16
-        rows = [self._patches(chunk) for chunk in _chunks(photos)]
+        rows = [self._seen(chunk).patches for chunk in _chunks(photos)]
         empty = np.zeros((0, grid, grid, self._network.shape.patch_dim), np.float32)
         return np.concatenate(rows) if rows else empty
 
@@ -74,22 +86,19 @@ class BuiltIn:
             found += [square_around(m, s) or s for m, s in zip(masks, seen, strict=True)]
         return found
 
-    def _cut(self, photos: list[Image.Image]) -> Tensor:
+    def _seen(self, photos: list[Image.Image]) -> _Seen:
+        """Both outputs of one chunk; kept, since whoever asks for one often asks for the other."""
+        last = self._last_seen
+        if last and len(last.photos) == len(photos) and all(map(is_, last.photos, photos)):
+            return last
         squares = self.squares(photos)
-        return _tensor([cut(p, s, SIZE) for p, s in zip(photos, squares, strict=True)])
-
-    def _vectors(self, photos: list[Image.Image]) -> Floats:
-        pictures = self._cut(photos)
+        pictures = _tensor([cut(p, s, SIZE) for p, s in zip(photos, squares, strict=True)])
         with torch.inference_mode():
-            total = torch.zeros(len(photos), self.dim)
-            for quarter in range(TURNS):
-                total += self._network(_last(pictures.rot90(quarter, (2, 3)))).vector
-            return torch.nn.functional.normalize(total, dim=1).numpy()
-
-    def _patches(self, photos: list[Image.Image]) -> Floats:
-        with torch.inference_mode():
-            grids: Floats = self._network(_last(self._cut(photos))).patches.numpy()
-        return grids
+            turned = [self._network(_last(pictures.rot90(q, (2, 3)))) for q in range(TURNS)]
+            total = torch.stack([out.vector for out in turned]).sum(0)
+            vectors = torch.nn.functional.normalize(total, dim=1).numpy()
+        self._last_seen = seen = _Seen(list(photos), vectors, turned[0].patches.numpy())
+        return seen
 
     def _run(self, pictures: list[Image.Image]) -> Outputs:
         with torch.inference_mode():

@@ -91,9 +91,7 @@ def main(folder: Path) -> None:
     (folder / "photos").mkdir(exist_ok=True)
     rows = []
     for number, wanted in enumerate(WANTED):
-        pictures = photograph(
-            typed_ids(), SERIES, wanted.specimen, wanted.shot, SIZE, take=number
-        )
+        pictures = photograph(typed_ids(), SERIES, wanted.specimen, wanted.shot, SIZE, take=number)
         rows += [_row(folder, wanted, number, p) for p in pictures]
         print(f"{len(rows)} photos", flush=True)
     rows.sort(key=lambda r: r["id"])

@@ -183,6 +183,7 @@ def test_another_ground_matters_less_than_another_object(
 
 def _overlap(a: Square, b: Square) -> float:
     """Intersection over union of two squares."""
+
     def shared(p: float, q: float) -> float:
         return max(0.0, min(p + a.side / 2, q + b.side / 2) - max(p - a.side / 2, q - b.side / 2))
 

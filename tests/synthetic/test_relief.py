@@ -135,9 +135,7 @@ def test_the_first_copy_lies_where_it_was_drawn() -> None:
     once.dot((1, 6), 0.7, 0.5)
     round_about.dot((1, 6), 0.7, 0.5, layer=round_about.layer(6))
     near = np.array([1.0, 6.0]) + np.random.default_rng(1).uniform(-1, 1, (100, 2))
-    np.testing.assert_allclose(
-        _heights(once, near)[0], _heights(round_about, near)[0], atol=2e-3
-    )
+    np.testing.assert_allclose(_heights(once, near)[0], _heights(round_about, near)[0], atol=2e-3)
     copies = _turned(np.array([[1.0, 6.0]] * 6), 0)
     turned = np.concatenate([_turned(copies[i : i + 1], 60 * i) for i in range(6)])
     np.testing.assert_allclose(_heights(round_about, turned)[0], 0.5, atol=2e-3)

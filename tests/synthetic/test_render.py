@@ -36,9 +36,7 @@ def _brooch() -> Form:
 
 
 def _same(a: Shots, b: Shots) -> bool:
-    return all(
-        getattr(a, k).numpy().tobytes() == getattr(b, k).numpy().tobytes() for k in vars(a)
-    )
+    return all(getattr(a, k).numpy().tobytes() == getattr(b, k).numpy().tobytes() for k in vars(a))
 
 
 # ---- seeds and shapes -----------------------------------------------------------------------

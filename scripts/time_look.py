@@ -58,6 +58,7 @@ def main() -> None:
         own = median(lambda: encoder.embed([photo.copy()]))
         print(f"cold {cold:.2f} s, after start {warm:.3f} s, encoding {1000 * own:.0f} ms")
         import torch
+
         from simsearch.encode._torchvision import import_torchvision
 
         import_torchvision()

@@ -8,10 +8,10 @@ way up in a photo.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from functools import lru_cache
 from operator import is_
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -35,8 +35,7 @@ _SETTINGS = f"find {FIND_SIZE}, size {SIZE}, turns {TURNS}, fill {FILL}"
 Floats = npt.NDArray[np.float32]
 
 
-@dataclass(frozen=True)
-class _Seen:
+class _Seen(NamedTuple):
     """A chunk of photos and what the network made of it."""
 
     photos: list[Image.Image]

@@ -415,7 +415,7 @@ def test_reading_heic_registers_nothing_for_the_process(tmp_path: Path) -> None:
     photo.write_bytes(heic(smooth()))
     program = (
         "import sys; from PIL import Image; from simsearch.photo import open_photo;"
-        "Image.preinit(); before = sorted(Image.OPEN); print(open_photo(sys.argv[1]).size);"
+        "Image.init(); before = sorted(Image.OPEN); print(open_photo(sys.argv[1]).size);"
         "sys.exit(sorted(Image.OPEN) != before or 'HEIF' in before)"
     )
     ran = subprocess.run(

@@ -67,7 +67,7 @@ def test_documents_name_files_that_exist(name: str) -> None:
 
 
 def test_the_readme_stays_short() -> None:
-    assert len(text_of("README.md").splitlines()) <= 160
+    assert len(text_of("README.md").splitlines()) <= 150
 
 
 def test_ci_runs_the_commands_of_the_readme() -> None:

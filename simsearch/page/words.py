@@ -35,13 +35,6 @@ def count(number: int, singular: str, plural: str = "") -> str:
     return f"{number} {singular if number == 1 else plural or singular + 's'}"
 
 
-def listed(items: Sequence[str]) -> str:
-    """Join as in a sentence: "a", "a and b", "a, b and c"."""
-    if len(items) < 2:
-        return "".join(items)
-    return f"{', '.join(items[:-1])} and {items[-1]}"
-
-
 def length_words(length_mm: tuple[float, float] | None) -> str:
     """A length range in mm as words; an empty string when it is not known."""
     if length_mm is None:

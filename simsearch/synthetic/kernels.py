@@ -1,8 +1,8 @@
 """The few functions that take most of a render's time, fused by the compiler where that pays.
 
 Evaluating every primitive at every point one operation at a time moves gigabytes; compiled into
-one pass it is arithmetic only. On a CPU the eager form is used: compiling takes longer than the
-handful of pictures one usually wants.
+one pass it is arithmetic only. The eager form is the default: compiling takes longer than a
+handful of pictures. Scripts that render hundreds ask for it with ``compile_kernels``.
 """
 
 from __future__ import annotations

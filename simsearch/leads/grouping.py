@@ -70,7 +70,8 @@ class PhotoGroups:
     def type_scores(self, similarities: Floats, best: int = BEST) -> Floats:
         """Return the score of every type for every query photo.
 
-        ``similarities`` is (q, photos); returns (q, types) in the order of ``type_ids``.
+        ``similarities`` is (q, photos), -inf for a photo to do without; returns (q, types) in
+        the order of ``type_ids``, -inf for a type that is left without photos.
         Raises ``ValueError`` for ``best`` below 1.
         """
         if best < 1:
@@ -79,11 +80,21 @@ class PhotoGroups:
         scores = np.empty((len(by_specimen), len(self.type_ids)), dtype=np.float32)
         for position in range(len(self.type_ids)):
             own = np.sort(by_specimen[:, self.type_of_specimen == position], axis=1)[:, ::-1]
-            nearest = own[:, :best]
+            nearest = _without_absent(own[:, :best])
             missing = best - nearest.shape[1]
             padded = np.pad(nearest, ((0, 0), (0, missing)), mode="edge")
             scores[:, position] = padded.mean(axis=1)
         return scores
+
+
+def _without_absent(nearest: Floats) -> Floats:
+    """Count the farthest specimen that is there in the place of each that is not (-inf)."""
+    absent = np.isneginf(nearest)
+    if not absent.any():
+        return nearest
+    farthest = np.where(absent, np.inf, nearest).min(axis=1, keepdims=True)
+    filled: Floats = np.where(absent, np.where(np.isposinf(farthest), -np.inf, farthest), nearest)
+    return filled
 
 
 def combine_photos(type_scores: Floats, how: Combine = "mean") -> Floats:

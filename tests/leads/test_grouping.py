@@ -115,3 +115,19 @@ def test_several_photos_of_a_find() -> None:
 def test_a_score_needs_a_specimen() -> None:
     with pytest.raises(ValueError, match="best is 0"):
         scores([("a", "1")], [0.5], best=0)
+
+
+def test_a_photo_left_out_is_as_if_it_were_not_there() -> None:
+    rng = np.random.default_rng(3)
+    labels = [("a", "a1"), ("a", "a2"), ("a", "a2"), ("b", "b1"), ("b", "b2"), ("c", "c1")]
+    similarities = rng.uniform(-1, 1, size=(7, 6)).astype(np.float32)
+    for gone in ([1, 2], [0], [4], [0, 3]):
+        rest = [i for i in range(6) if i not in gone]
+        without = similarities.copy()
+        without[:, gone] = -np.inf
+        fewer = PhotoGroups.of([labels[i] for i in rest])
+        np.testing.assert_array_equal(
+            PhotoGroups.of(labels).type_scores(without), fewer.type_scores(similarities[:, rest])
+        )
+    similarities[:, 5] = -np.inf
+    assert np.isneginf(PhotoGroups.of(labels).type_scores(similarities)[:, 2]).all()

@@ -1,0 +1,142 @@
+"""What is known of every type about one find: a row of features per type.
+
+Two columns (``FEATURES``): "vector", the mean similarity of the type's nearest specimens, and
+"patches", how well the find can be laid over photos of the type. An encoder without patches
+gives the first column only. Everything that follows (ranking, odds, shortlist, closeness) reads
+this table and nothing else.
+
+Laying a find over a photo is slow next to comparing vectors, so it is done for the types that
+the vectors put first. A type that was not tried counts as the worst of those that were: it is
+behind them already, and patches must not bring it forward unseen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simsearch.index.photo_index import Floats, PhotoIndex
+from simsearch.leads.grouping import PhotoGroups
+from simsearch.leads.placing import Placed, place
+
+Doubles = NDArray[np.float64]
+Positions = NDArray[np.intp]
+Combine = Literal["mean", "max"]
+Place = Callable[[Floats, Floats], Sequence[Placed]]
+
+FEATURES = ("vector", "patches")
+DEFAULT_WEIGHTS = (16.0, 4.0)
+"""Weights of the columns for a set without a calibration; they rank, but give no odds."""
+TYPES_PLACED = 12
+"""How many types a find is laid over, best by vector first."""
+PHOTOS_PLACED = 2
+"""Over how many photos of each: the nearest one of each of the nearest specimens."""
+
+
+@dataclass(frozen=True, eq=False)
+class FindFeatures:
+    """``values`` is (photos of the find, types, F); ``placed`` has, for each photo of the find,
+    the placing on each reference photo that was tried, by its position in the index."""
+
+    values: Doubles
+    placed: tuple[dict[int, Placed], ...]
+
+
+def features_of(
+    index: PhotoIndex,
+    groups: PhotoGroups,
+    vectors: Floats,
+    patches: Floats | None,
+    *,
+    left_out: NDArray[np.bool_] | None = None,
+    place: Place = place,
+) -> FindFeatures:
+    """Measure a find against every type of the index.
+
+    ``vectors`` is (q, dim) and ``patches`` (q, R, C, D), or ``None`` for one column only.
+    ``left_out`` (photos,) names photos of the index to do without; a type left without photos
+    gets -inf in every column.
+    """
+    similarities = index.similarities(vectors)
+    if left_out is not None:
+        similarities[:, left_out] = -np.inf
+    scores = groups.type_scores(similarities).astype(np.float64)
+    if patches is None or index.patches is None:
+        return FindFeatures(scores[:, :, None], tuple({} for _ in scores))
+    placed = tuple(
+        _placed(index, photos_to_place(similar, own, groups), grid, place)
+        for similar, own, grid in zip(similarities, scores, patches, strict=True)
+    )
+    second = [patch_scores(found, groups, own) for found, own in zip(placed, scores, strict=True)]
+    return FindFeatures(np.stack([scores, np.stack(second)], axis=2), placed)
+
+
+def photos_to_place(
+    similarities: Floats, type_scores: Doubles, groups: PhotoGroups, types: int = TYPES_PLACED
+) -> Positions:
+    """Return the positions of the photos that a find should be laid over, nearest types first.
+
+    ``similarities`` is (photos,), ``type_scores`` (types,); what is -inf is left out.
+    """
+    chosen: list[int] = []
+    for type_position in np.argsort(-type_scores, kind="stable")[:types]:
+        of_type = groups.type_of_specimen[groups.specimen_of_photo] == type_position
+        own = np.flatnonzero(of_type & np.isfinite(similarities))
+        nearest = own[np.argsort(-similarities[own], kind="stable")]
+        _, first = np.unique(groups.specimen_of_photo[nearest], return_index=True)
+        chosen.extend(int(p) for p in nearest[np.sort(first)[:PHOTOS_PLACED]])
+    return np.array(chosen, dtype=np.intp)
+
+
+def _placed(
+    index: PhotoIndex, positions: Positions, grid: Floats, place: Place
+) -> dict[int, Placed]:
+    if not len(positions):
+        return {}
+    references = np.stack([index.patches_at(int(position)) for position in positions])
+    found = place(grid, references)
+    return {int(position): one for position, one in zip(positions, found, strict=True)}
+
+
+def patch_scores(placed: dict[int, Placed], groups: PhotoGroups, type_scores: Doubles) -> Doubles:
+    """Return the mean agreement of each type's placings: (types,).
+
+    The mean, because one photo may fit by chance. Types that were not tried get the lowest.
+    """
+    found = np.full(len(groups.type_ids), np.nan)
+    types = groups.type_of_specimen[groups.specimen_of_photo]
+    for type_position in {int(types[position]) for position in placed}:
+        own = [
+            one.agreement for position, one in placed.items() if types[position] == type_position
+        ]
+        found[type_position] = float(np.mean(own))
+    lowest = 0.0 if np.isnan(found).all() else float(np.nanmin(found))
+    filled: Doubles = np.where(np.isnan(found), lowest, found)
+    filled[np.isneginf(type_scores)] = -np.inf
+    return filled
+
+
+def fused(features: Doubles, weights: Sequence[float] = DEFAULT_WEIGHTS) -> Doubles:
+    """Return the weighted sum by which types are ranked: (..., types) of (..., types, F)."""
+    columns = features.shape[-1]
+    if columns > len(weights):
+        raise ValueError(f"{columns} columns of features, {len(weights)} weights")
+    total: Doubles = features @ np.asarray(weights[:columns], np.float64)
+    return total
+
+
+def combine_features(features: Doubles, how: Combine = "mean") -> Doubles:
+    """Combine several photos of one find, (q, types, F), into one row per type, (types, F).
+
+    "mean" lets every photo have its say: a type must hold up from all sides, and a weighted sum
+    of means is the mean of the photos' log-odds. "max" takes each type's best photo.
+    Raises ``ValueError`` for any other word.
+    """
+    if how not in ("mean", "max"):
+        raise ValueError(f"photos are combined by 'mean' or 'max', not '{how}'")
+    combined: Doubles = features.mean(axis=0) if how == "mean" else features.max(axis=0)
+    return combined

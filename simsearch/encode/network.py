@@ -1,8 +1,8 @@
 """The built-in network: a small residual network with three outputs.
 
-    vector   one unit vector for the whole object          [B, 256]
-    patches  one unit vector for each 16 x 16 pixel patch   [B, S/16, S/16, 64]
-    mask     logit that a point belongs to the object       [B, S/4, S/4]
+    vector   one unit vector for the whole object             [B, 256]
+    patches  one unit vector for each patch of 16 or 8 pixels  [B, S/16, S/16, 64]
+    mask     logit that a point belongs to the object          [B, S/4, S/4]
 
 Residual blocks as in He et al. 2015 (arXiv 1512.03385), pooling by generalised mean (Radenovic
 et al. 2017, arXiv 1711.02512). Plain PyTorch; any picture size that is a multiple of 32 works.
@@ -10,7 +10,9 @@ et al. 2017, arXiv 1711.02512). Plain PyTorch; any picture size that is a multip
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import torch
 import torch.nn.functional as F
@@ -19,13 +21,31 @@ from torch import Tensor, nn
 
 @dataclass(frozen=True)
 class Shape:
-    """Widths of the network: of its stem, of its four stages, and of its outputs."""
+    """Sizes of the network: widths of its stem, of its four stages and of its outputs; residual
+    blocks in each stage; pixels across one patch (16 or 8)."""
 
     stem: int = 32
     widths: tuple[int, int, int, int] = (64, 128, 256, 448)
+    blocks: tuple[int, int, int, int] = (2, 2, 2, 2)
+    patch: int = 16
     dim: int = 256
     patch_dim: int = 64
     mask: int = 48
+
+    def words(self) -> str:
+        """The sizes as JSON, to travel with the weights."""
+        return json.dumps(asdict(self))
+
+    @staticmethod
+    def read(words: str) -> Shape:
+        """The sizes from :meth:`words`; raises ValueError for anything else."""
+        found = json.loads(words)
+        if not isinstance(found, dict) or found.keys() - Shape.__dataclass_fields__.keys():
+            raise ValueError("these are not the sizes of a network")
+        sizes: dict[str, Any] = {
+            k: tuple(v) if isinstance(v, list) else v for k, v in found.items()
+        }
+        return Shape(**sizes)
 
 
 class Residual(nn.Module):
@@ -58,8 +78,9 @@ class Outputs:
     mask: Tensor
 
 
-def _stage(inner: int, outer: int, stride: int) -> nn.Sequential:
-    return nn.Sequential(Residual(inner, outer, stride), Residual(outer, outer))
+def _stage(inner: int, outer: int, stride: int, blocks: int) -> nn.Sequential:
+    more = [Residual(outer, outer) for _ in range(blocks - 1)]
+    return nn.Sequential(Residual(inner, outer, stride), *more)
 
 
 class Network(nn.Module):
@@ -72,14 +93,15 @@ class Network(nn.Module):
         self.stem = nn.Sequential(
             nn.Conv2d(3, s.stem, 3, 2, 1, bias=False), nn.BatchNorm2d(s.stem), nn.ReLU()
         )
-        self.stage4 = _stage(s.stem, a, 2)
-        self.stage8 = _stage(a, b, 2)
-        self.stage16 = _stage(b, c, 2)
-        self.stage32 = _stage(c, d, 2)
+        self.stage4 = _stage(s.stem, a, 2, s.blocks[0])
+        self.stage8 = _stage(a, b, 2, s.blocks[1])
+        self.stage16 = _stage(b, c, 2, s.blocks[2])
+        self.stage32 = _stage(c, d, 2, s.blocks[3])
         self.power = nn.Parameter(torch.tensor(3.0))
         self.to_vector = nn.Linear(c + d, s.dim, bias=False)
         self.spread = nn.BatchNorm1d(s.dim, affine=False)
         self.context = nn.Conv2d(d, c, 1, bias=False)
+        self.finer = nn.Conv2d(b, c, 1, bias=False) if s.patch == 8 else None
         self.to_patches = nn.Sequential(nn.BatchNorm2d(c), nn.ReLU(), nn.Conv2d(c, s.patch_dim, 1))
         self.mask16 = nn.Conv2d(c, s.mask, 1)
         self.mask8 = nn.Conv2d(b, s.mask, 1)
@@ -94,9 +116,13 @@ class Network(nn.Module):
         joined = torch.cat([self._pooled(x16), self._pooled(x32)], 1)
         vector = F.normalize(self.spread(self.to_vector(joined).float()), dim=-1)
         wide = F.interpolate(self.context(x32), scale_factor=2, mode="nearest")
-        patches = self.to_patches(x16 + wide).permute(0, 2, 3, 1)
+        x16 = x16 + wide
+        seen = x16
+        if self.finer is not None:
+            seen = self.finer(x8) + F.interpolate(x16, scale_factor=2, mode="nearest")
+        patches = self.to_patches(seen).permute(0, 2, 3, 1)
         patches = F.normalize(patches.float(), dim=-1)
-        return Outputs(vector, patches, self._mask(x16 + wide, x8, x4))
+        return Outputs(vector, patches, self._mask(x16, x8, x4))
 
     def _mask(self, x16: Tensor, x8: Tensor, x4: Tensor) -> Tensor:
         m = self.mask8(x8) + F.interpolate(self.mask16(x16), scale_factor=2, mode="nearest")

@@ -30,13 +30,6 @@ def vector_loss(vectors: Tensor, form: Tensor, view: Tensor, temperature: float 
     return per_anchor.sum() / (count > 0).sum().clamp_min(1)
 
 
-def patch_points(point: Tensor, mask: Tensor, patch: int) -> tuple[Tensor, Tensor]:
-    """Surface point ``[B, G*G, 3]`` at the centre of each patch and whether it is on the object."""
-    middle = slice(patch // 2, None, patch)
-    centre, on = point[:, middle, middle], mask[:, middle, middle]
-    return centre.flatten(1, 2), on.flatten(1)
-
-
 def patch_loss(
     a: Tensor, b: Tensor, point_a: Tensor, point_b: Tensor, on_a: Tensor, on_b: Tensor,
     reach: Tensor, temperature: float = 0.07,
@@ -60,6 +53,5 @@ def patch_loss(
 
 
 def mask_loss(logit: Tensor, mask: Tensor) -> Tensor:
-    """``logit [B, H, W]`` against the share of object in each cell of ``mask [B, S, S]``."""
-    share = F.adaptive_avg_pool2d(mask[:, None].float(), (logit.shape[1], logit.shape[2]))[:, 0]
-    return F.binary_cross_entropy_with_logits(logit.float(), share)
+    """``logit [B, H, W]`` against whether each cell is of the object ``[B, H, W]``."""
+    return F.binary_cross_entropy_with_logits(logit.float(), mask.float())

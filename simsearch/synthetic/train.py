@@ -1,36 +1,48 @@
-"""Training of the built-in encoder on endless renders.
+"""Training of the built-in encoder on the stream of renders.
 
-Worker processes draw forms and pack them; the GPU renders each specimen twice, in other light,
-wear and damage, and the network learns from the pictures at once: no picture is seen twice.
 A run lasts a given time and its learning rate follows the share of that time that has passed.
+Several networks, each with a recipe of its own, can learn from the same pictures in one run:
+that is how choices are compared (``scripts/compare_recipes.py``).
 """
 
 from __future__ import annotations
 
 import math
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
-import numpy as np
 import torch
+import torch.nn.functional as F
+from safetensors import safe_open
 from safetensors.torch import load_file, save_file
 from torch import Tensor
-from torch.utils.data import DataLoader, IterableDataset
+from torch.utils.data import DataLoader
 
-from simsearch.encode.network import Network, Outputs
-from simsearch.synthetic.batch import Batch, pack_arrays, unpack
-from simsearch.synthetic.endless import sisters, specimen
-from simsearch.synthetic.form import Form
+from simsearch.encode.network import Network, Shape
 from simsearch.synthetic.kernels import compile_kernels
-from simsearch.synthetic.losses import mask_loss, patch_loss, patch_points, vector_loss
-from simsearch.synthetic.render import Shot, Shots, render
-from simsearch.synthetic.typed import typed_form, typed_ids
+from simsearch.synthetic.losses import mask_loss, patch_loss, vector_loss
+from simsearch.synthetic.stream import Drawn, Pictures, Shelf, Supply, rendered, varied
 
-#: Types whose forms the encoder never sees in training, to measure what it does with new ones.
-HELD_OUT = ("knee", "penannular-c", "saucer", "trefoil")
+
+@dataclass(frozen=True)
+class Recipe:
+    """How one network learns."""
+
+    name: str = "built-in"
+    shape: Shape = field(default_factory=Shape)
+    units: int = 128  # units of four forms a step
+    alone: bool = False  # sisters never meet in a step
+    size: int | None = None  # pixels, if other than rendered
+    rate: float = 1.2e-3
+    decay: float = 0.05
+    temperature: float = 0.07
+    patch_weight: float = 0.5
+    mask_weight: float = 0.3
+    pairs: int = 384  # pairs of pictures a step for the patch loss
+    average: float = 0.998  # of the weights, per step
 
 
 @dataclass(frozen=True)
@@ -38,206 +50,198 @@ class Run:
     """Settings of one training run."""
 
     seconds: float = 1200.0
-    forms: int = 512  # forms a step; 2 specimens of each, 2 pictures of each specimen
-    typed: float = 0.25  # share of them that are named types
-    size: int = 160  # pixels
-    chunk: int = 512  # pictures rendered at once
-    rate: float = 1.2e-3
+    uses: float = 2.0  # how often a picture is used
     warm_up: int = 80  # steps
-    decay: float = 0.05
-    average: float = 0.995  # of the weights, per step
-    patch_weight: float = 0.5
-    mask_weight: float = 0.3
-    pairs: int = 384  # pairs of pictures a step for the patch loss
-    workers: int = 14
+    start: float = 0.0  # which part of the whole course this run is: a course of several runs
+    until: float = 1.0  # ends with an untouched rate where the next one starts
     seed: int = 0
-    compiled: bool = True
+    compiled: bool = False  # the network; pays after some hundred steps
+
+    def course(self, share: float) -> float:
+        """How much of the whole course has passed when ``share`` of this run has."""
+        return self.start + (self.until - self.start) * min(share, 1.0)
 
 
-class Forms(IterableDataset[dict[str, Any]]):
-    """Packed specimens, two of each form, with the number of their form."""
+class Learner:
+    """A network that learns by a recipe."""
 
-    def __init__(self, run: Run) -> None:
-        self.run = run
-        self.ids = [t for t in typed_ids() if t not in HELD_OUT]
+    def __init__(
+        self, recipe: Recipe, run: Run, device: torch.device, start_from: Path | None = None
+    ) -> None:
+        torch.manual_seed(run.seed)
+        self.recipe, self.run = recipe, run
+        self.seen = 0
+        if start_from:
+            recipe = self.recipe = _reshaped(recipe, start_from)
+        net = Network(recipe.shape).to(device)
+        if start_from:
+            found = {k: v.float() for k, v in load_file(start_from).items()}
+            net.load_state_dict(found, strict=False)
+        self.net = net.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+        self.mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
+        self._optimiser = torch.optim.AdamW(_groups(net, recipe), lr=0.0, betas=(0.9, 0.98))
+        self._forward: Any = torch.compile(net) if run.compiled else net
+        self._device = device
 
-    def __iter__(self) -> Iterator[dict[str, Any]]:
-        info = torch.utils.data.get_worker_info()
-        rng = np.random.default_rng([self.run.seed, info.id if info else 0])
-        while True:
-            yield self.step(rng)
+    def learn(self, some: Pictures, step: int, share: float) -> dict[str, Tensor]:
+        """One step on these pictures; what it measured on the way."""
+        for group in self._optimiser.param_groups:
+            group["lr"] = rate(self.recipe, self.run, step, share)
+        picture = some.picture
+        if self.recipe.size and self.recipe.size != picture.shape[-1]:
+            side = self.recipe.size
+            picture = F.interpolate(picture, (side, side), mode="bilinear", antialias=True)
+        with torch.autocast(self._device.type, torch.bfloat16):
+            out = self._forward(picture.to(memory_format=torch.channels_last))
+        parts = losses(out.vector, out.patches, out.mask, some, self.recipe)
+        loss = parts["vector"] + self.recipe.patch_weight * parts["patch"]
+        loss = loss + self.recipe.mask_weight * parts["mask"]
+        self._optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(self.net.parameters(), 1.0)
+        self._optimiser.step()
+        self._average(min(self.recipe.average, (step + 1) / (step + 10)))
+        self.seen += len(some.label)
+        measured = {k: v.detach() for k, v in parts.items()}
+        return {**measured, "R@1": right_first(out.vector.detach(), some.label)}
 
-    def step(self, rng: np.random.Generator) -> dict[str, Any]:
-        """The arrays of one training step."""
-        specimens: list[Form] = []
-        label: list[int] = []
-        for _ in range(int(self.run.forms * self.run.typed)):
-            which = int(rng.integers(len(self.ids)))
-            specimens += [typed_form(self.ids[which], rng) for _ in range(2)]
-            label += [which, which]
-        fresh = len(self.ids)
-        while len(label) < 2 * self.run.forms:
-            for form in sisters(rng, 4):
-                specimens += [specimen(form, rng), specimen(form, rng)]
-                label += [fresh, fresh]
-                fresh += 1
-        keep = 2 * self.run.forms
-        arrays = pack_arrays(specimens[:keep])
-        return {"arrays": arrays, "label": np.array(label[:keep]), "seed": int(rng.integers(2**62))}
+    def save(self, path: Path, *, averaged: bool = True) -> Path:
+        """The weights as fp16, with the sizes of the network."""
+        state = self.mean if averaged else self.net.state_dict()
+        part = path.with_suffix(".part")
+        halves = {k: v.half().contiguous() for k, v in state.items() if v.is_floating_point()}
+        save_file(halves, part, metadata={"shape": self.recipe.shape.words()})
+        part.replace(path)
+        return path
+
+    @torch.no_grad()
+    def _average(self, keep: float) -> None:
+        names, values = zip(*self.net.state_dict().items(), strict=True)
+        pairs = [
+            (self.mean[n], v) for n, v in zip(names, values, strict=True) if v.is_floating_point()
+        ]
+        torch._foreach_lerp_([a for a, _ in pairs], [b for _, b in pairs], 1 - keep)
+
+
+def _reshaped(recipe: Recipe, weights: Path) -> Recipe:
+    """The recipe with the sizes that the weights have."""
+    with safe_open(weights, "pt") as file:
+        words = (file.metadata() or {}).get("shape")
+    return Recipe(**(vars(recipe) | {"shape": Shape.read(words) if words else Shape()}))
+
+
+def _groups(net: Network, recipe: Recipe) -> list[dict[str, Any]]:
+    matrices = [p for p in net.parameters() if p.ndim > 1]
+    others = [p for p in net.parameters() if p.ndim <= 1]
+    return [
+        {"params": matrices, "weight_decay": recipe.decay},
+        {"params": others, "weight_decay": 0},
+    ]
+
+
+def rate(recipe: Recipe, run: Run, step: int, share: float) -> float:
+    """The learning rate: warm-up, then half a cosine over the whole course."""
+    warm = min(1.0, (step + 1) / run.warm_up)
+    done = run.course(share)
+    return recipe.rate * warm * (0.005 + 0.995 * 0.5 * (1 + math.cos(math.pi * done)))
+
+
+def losses(
+    vector: Tensor, patches: Tensor, mask: Tensor, some: Pictures, recipe: Recipe
+) -> dict[str, Tensor]:
+    """The three losses of a step."""
+    found = {"vector": vector_loss(vector, some.label, some.view, recipe.temperature)}
+    grid = patches.shape[1]
+    point, on = some.points(grid)
+    point, on = point.flatten(1, 2), on.flatten(1)
+    a = torch.arange(0, len(some.label), 2, device=vector.device)
+    b = a + 1
+    usable = (some.view[a] == some.view[b]).nonzero()[:, 0]
+    usable = usable[torch.randperm(len(usable), device=vector.device)[: recipe.pairs]]
+    a, b = a[usable], b[usable]
+    reach = 2 * torch.maximum(some.half[a], some.half[b]) / grid
+    flat = patches.flatten(1, 2)
+    found["patch"] = patch_loss(flat[a], flat[b], point[a], point[b], on[a], on[b], reach)
+    found["mask"] = mask_loss(mask, some.points(mask.shape[1])[1])
+    return found
+
+
+@torch.no_grad()
+def right_first(vector: Tensor, form: Tensor) -> Tensor:
+    """Share of pictures whose nearest other picture in the step is of the same form."""
+    near = vector @ vector.T
+    near.fill_diagonal_(-2)
+    return (form[near.argmax(1)] == form).float().mean()
 
 
 def _same(item: Any) -> Any:
     return item
 
 
-def _chunk(arrays: dict[str, np.ndarray], start: int, stop: int) -> Batch:
-    part = {k: v[start:stop] for k, v in arrays.items()}
-    return unpack(part, [""] * (stop - start), [[]] * (stop - start))
+def train(
+    run: Run,
+    supply: Supply,
+    recipes: Sequence[Recipe],
+    out: Path,
+    *,
+    start_from: Path | None = None,
+) -> list[Learner]:
+    """Train for ``run.seconds``, one network for each recipe, all on the same pictures.
 
-
-def training_shot(share: float) -> Shot:
-    """What is asked of the pictures when ``share`` of the run has passed: easy at first.
-
-    In the end two in five are whole; the others keep between a third and all of what the camera
-    would see.
-    """
-    hard = min(1.0, 0.2 + share / 0.3)
-    return Shot(
-        kept=(1 - 0.67 * hard, 1.45), tilt=32 * hard, fill=(0.42, 1.0), weather=hard, losses=hard
-    )
-
-
-def pictures(
-    item: dict[str, Any], run: Run, device: torch.device, share: float = 1.0
-) -> tuple[list[Shots], Tensor]:
-    """Renders of one step, in chunks, and the form of each picture."""
-    shot = training_shot(share)
-    g = torch.Generator(device=device).manual_seed(item["seed"] % 2**31)
-    label = torch.from_numpy(item["label"]).to(device)
-    odds = torch.tensor([0.72, 0.14, 0.14], device=device)
-    forms = int(label.max()) + 1
-    of_form = torch.multinomial(odds, forms, replacement=True, generator=g)
-    usual = of_form[label].repeat_interleave(2)
-    other = torch.multinomial(odds, len(usual), replacement=True, generator=g)
-    stray = torch.rand(len(usual), generator=g, device=device) < 0.15
-    view = torch.where(stray, other, usual)
-    shots = []
-    half = run.chunk // 2
-    for i in range(0, len(label), half):
-        batch = _chunk(item["arrays"], i, min(i + half, len(label))).to(device).repeat(2)
-        seed = (item["seed"] + i) % 2**31
-        here = view[2 * i : 2 * i + len(batch)]
-        shots.append(render(batch, shot, run.size, seed, view=here, parts=False))
-    return shots, label.repeat_interleave(2)
-
-
-def losses(out: Outputs, shots: Shots, form: Tensor, run: Run) -> dict[str, Tensor]:
-    """The three losses of a step."""
-    found = {"vector": vector_loss(out.vector, form, shots.view)}
-    grid = out.patches.shape[1]
-    point, on = patch_points(shots.point, shots.mask, shots.mask.shape[1] // grid)
-    patches = out.patches.flatten(1, 2)
-    a = torch.arange(0, len(form), 2, device=form.device)
-    b = a + 1
-    usable = (shots.view[a] == shots.view[b]).nonzero()[:, 0][: run.pairs]
-    a, b = a[usable], b[usable]
-    reach = 1.0 * 2 * torch.maximum(shots.half[a], shots.half[b]) / grid
-    found["patch"] = patch_loss(patches[a], patches[b], point[a], point[b], on[a], on[b], reach)
-    found["mask"] = mask_loss(out.mask, shots.mask)
-    return found
-
-
-def _joined(shots: list[Shots]) -> Shots:
-    return Shots(**{k: torch.cat([getattr(s, k) for s in shots]) for k in vars(shots[0])})
-
-
-def _rate(run: Run, step: int, share: float) -> float:
-    warm = min(1.0, (step + 1) / run.warm_up)
-    return run.rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(share, 1.0))))
-
-
-def _groups(net: Network, run: Run) -> list[dict[str, Any]]:
-    matrices = [p for p in net.parameters() if p.ndim > 1]
-    others = [p for p in net.parameters() if p.ndim <= 1]
-    return [{"params": matrices, "weight_decay": run.decay}, {"params": others, "weight_decay": 0}]
-
-
-@torch.no_grad()
-def right_first(vector: Tensor, form: Tensor, view: Tensor) -> float:
-    """Share of pictures whose nearest other picture in the step is of the same form."""
-    near = vector @ vector.T
-    near.fill_diagonal_(-2)
-    return float((form[near.argmax(1)] == form).float().mean())
-
-
-def train(run: Run, out: Path, *, start_from: Path | None = None) -> Path:
-    """Train for ``run.seconds`` and return the path of the averaged weights.
-
-    Writes ``weights.safetensors`` (fp16, averaged) and ``log.txt`` into ``out`` every two
-    minutes and at the end; ``start_from`` continues from such weights.
+    Writes ``NAME.safetensors`` (fp16, averaged) for each recipe and ``log.txt`` into ``out``
+    every two minutes and at the end; ``start_from`` continues from such weights.
     """
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    torch.manual_seed(run.seed)
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
-    compile_kernels(run.compiled)
+    compile_kernels(device.type == "cuda")
     out.mkdir(parents=True, exist_ok=True)
-    net = Network().to(device)
-    if start_from:
-        net.load_state_dict({k: v.float() for k, v in load_file(start_from).items()}, strict=False)
-    net = net.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
-    mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
-    optimiser = torch.optim.AdamW(_groups(net, run), lr=run.rate, betas=(0.9, 0.98))
+    learners = [Learner(r, run, device, start_from) for r in recipes]
+    g = torch.Generator(device=device).manual_seed(run.seed + 1)
+    drawn = Drawn(supply)
+    shelf = Shelf(supply, len(drawn.ids))
     loader = DataLoader(
-        Forms(run), batch_size=None, num_workers=run.workers, collate_fn=_same,
-        prefetch_factor=3 if run.workers else None,
+        drawn, batch_size=None, num_workers=supply.workers, collate_fn=_same,
+        prefetch_factor=3 if supply.workers else None,
     )  # fmt: skip
     log = (out / "log.txt").open("a")
-    print("ready", device, flush=True)
     began = saved = time.time()
-    seen = 0
-    for step, item in enumerate(loader):
-        if step == 1:
-            began = time.time()  # compiling is not training
+    step, owed = 0, 0.0
+    for turn, item in enumerate(loader):
+        if turn == 1:
+            began = saved = time.time()  # compiling is not training
         share = (time.time() - began) / run.seconds
-        if share >= 1:
+        if turn and share >= 1:
             break
-        for group in optimiser.param_groups:
-            group["lr"] = _rate(run, step, share)
-        chunks, form = pictures(item, run, device, share)
-        shots = _joined(chunks)
-        with torch.autocast(device.type, torch.bfloat16):
-            result = net(shots.picture.to(memory_format=torch.channels_last))
-        parts = losses(result, shots, form, run)
-        loss = parts["vector"] + run.patch_weight * parts["patch"] + run.mask_weight * parts["mask"]
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        optimiser.step()
-        _average(mean, net, min(run.average, (step + 1) / (step + 10)))
-        seen += len(form)
+        shelf.put(rendered(item, supply, device, run.course(share)))
+        owed += run.uses
+        while owed >= 1:
+            share = (time.time() - began) / run.seconds
+            _step(learners, shelf, step, share, g, log, time.time() - began)
+            step, owed = step + 1, owed - 1
+        if time.time() - saved > 120:
+            _save(learners, out)
+            saved = time.time()
+    _save(learners, out)
+    return learners
+
+
+def _step(
+    learners: Sequence[Learner], shelf: Shelf, step: int, share: float, g: torch.Generator,
+    log: TextIO, seconds: float,
+) -> None:  # fmt: skip
+    for learner in learners:
+        recipe = learner.recipe
+        some = varied(shelf.take(recipe.units, g, alone=recipe.alone), g)
+        found = learner.learn(some, step, share)
         if step % 25 == 0 or step < 8:
-            first = right_first(result.vector, form, shots.view)
-            words = " ".join(f"{k} {v.item():.3f}" for k, v in parts.items())
-            line = f"{time.time() - began:7.1f}s step {step} seen {seen} {words} R@1 {first:.3f}"
+            words = " ".join(f"{k} {float(v):.3f}" for k, v in found.items())
+            line = f"{seconds:7.1f}s {recipe.name} step {step} seen {learner.seen} {words}"
             print(line, flush=True)
             log.write(line + "\n")
             log.flush()
-        if time.time() - saved > 120:
-            _save(mean, out)
-            saved = time.time()
-    return _save(mean, out)
 
 
-@torch.no_grad()
-def _average(mean: dict[str, Tensor], net: Network, keep: float) -> None:
-    for name, value in net.state_dict().items():
-        if value.is_floating_point():
-            mean[name].lerp_(value, 1 - keep)
-
-
-def _save(mean: dict[str, Tensor], out: Path) -> Path:
-    path, part = out / "weights.safetensors", out / "weights.part"
-    save_file({k: v.half().contiguous() for k, v in mean.items() if v.is_floating_point()}, part)
-    part.replace(path)
-    return path
+def _save(learners: Sequence[Learner], out: Path) -> None:
+    for learner in learners:
+        learner.save(out / f"{learner.recipe.name}.safetensors")

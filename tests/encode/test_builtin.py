@@ -65,14 +65,29 @@ def test_rows_are_unit_vectors(encoder: BuiltIn, vectors: NDArray[np.float32]) -
     np.testing.assert_allclose(np.linalg.norm(vectors, axis=1), 1, atol=1e-5)
 
 
-def test_patches_are_grids_of_unit_vectors(
+def test_a_patch_is_as_long_as_it_is_of_the_object(
     encoder: BuiltIn, rendered: tuple[Photos, list[Mask]]
 ) -> None:
-    grid = builtin.SIZE // 16
     patches = encoder.patches(rendered[0][:2])
-    assert patches.shape[:3] == (2, grid, grid) and patches.dtype == np.float32
-    np.testing.assert_allclose(np.linalg.norm(patches, axis=-1), 1, atol=1e-4)
+    masks = encoder.masks(rendered[0][:2])
+    assert patches.dtype == masks.dtype == np.float32
+    grid = patches.shape[1]
+    assert patches.shape[:3] == (2, grid, grid)
+    share = masks.reshape(2, grid, masks.shape[1] // grid, grid, -1).mean((2, 4))
+    np.testing.assert_allclose(np.linalg.norm(patches, axis=-1), share, atol=1e-4)
+    assert share.min() < 0.1 and share.max() > 0.9
     assert encoder.patches([]).shape == (0, *patches.shape[1:])
+    assert encoder.masks([]).shape == (0, *masks.shape[1:])
+
+
+def test_a_quarter_turn_turns_patches_and_mask(
+    encoder: BuiltIn, rendered: tuple[Photos, list[Mask]]
+) -> None:
+    photo = rendered[0][0]
+    turned = photo.transpose(Image.Transpose.ROTATE_90)
+    for output in (encoder.patches, encoder.masks):
+        one, other = output([photo])[0], output([turned])[0]
+        assert np.abs(np.rot90(one) - other).mean() < 0.03
 
 
 def test_no_photos_no_rows(encoder: BuiltIn) -> None:

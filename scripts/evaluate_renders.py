@@ -2,7 +2,7 @@
 
 FOLDER as render_held_out.py writes it (another series than the calibration's). Prints class-mean
 R@1 and R@5 by slice with bootstrap 95 % intervals, for all types and for those that the encoder
-was not trained on, beside colour + LBP and HOG; then the measured odds of the set's calibration.
+was not trained on, beside colour + LBP and HOG. For odds see evaluate_odds.py.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ from simsearch.evaluation.baselines import ColourLbp, Hog
 from simsearch.evaluation.metrics import bootstrap_interval, class_mean
 from simsearch.evaluation.renders import Find, embedded, finds, groups_of, ranks, type_scores
 from simsearch.index import PHOTO_SIDE
-from simsearch.leads.calibration import expected_calibration_error, load_calibration
 from simsearch.photo import open_photo
 from simsearch.sets.reference_set import ReferenceSet
 from simsearch.synthetic.train import HELD_OUT
@@ -75,22 +74,6 @@ def main() -> None:
             for name, rank in methods.items():
                 title = f"{part}, {name}" + (", types never trained on" if new else "")
                 print(_line(title, rank[pick], labels), flush=True)
-    calibration = load_calibration(reference.index_folder)
-    if calibration:
-        for part in ("all", *sorted({f.slice for f in some})):
-            mine = [i for i, f in enumerate(some) if part in ("all", f.slice)]
-            odds = np.stack([calibration.odds(s) for s in by_best[3][mine]])
-            first = odds.argmax(1)
-            error = expected_calibration_error(odds.max(1), first == truth[mine])
-            close = [calibration.closeness_of(s) >= calibration.threshold for s in by_best[3][mine]]
-            own_gone = by_best[3][mine].copy()
-            own_gone[np.arange(len(mine)), truth[mine]] = -1
-            far = [calibration.closeness_of(s) >= calibration.threshold for s in own_gone]
-            print(
-                f"odds, {part}: n {len(mine)}, expected calibration error {100 * error:.1f} %, "
-                f"called not close although its type is there {100 - 100 * np.mean(close):.1f} %, "
-                f"called close although its type is not {100 * np.mean(far):.1f} %"
-            )
 
 
 if __name__ == "__main__":

@@ -5,12 +5,18 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from simsearch.leads.calibration import Calibration, Measured
+from simsearch.leads.closeness import Closeness
+from simsearch.leads.features import FEATURES
+from simsearch.leads.odds import Odds
 from simsearch.sets.photos import PHOTO_COLUMNS
+from simsearch.sets.reference_set import ReferenceSet
 from simsearch.sets.sources import SOURCE_COLUMNS
 from simsearch.sets.types import TYPE_COLUMNS
 from simsearch.sets.write import write_csv
@@ -138,3 +144,32 @@ def make_set(folder: Path, photos_per_type: int = 4) -> Path:
     write_types(folder, types)
     write_photos(folder, rows)
     return folder
+
+
+def calibration(reference: ReferenceSet, *, close_from: float = 0.5, **changes: Any) -> Calibration:
+    """Return invented odds for a set indexed by ``GridEncoder``, by vectors alone.
+
+    Finds whose nearest type has a score below ``close_from`` are called far.
+    """
+    columns = 1 if reference.index.patches is None else 2
+    none = (0.0,) * (columns - 1)
+    odds = Odds(
+        weights=(5.0, *none),
+        sharpen=(0.0,) * (columns + 1),
+        centre=(0.5,) * columns,
+        spread=(1.0,) * columns,
+        stray=0.0,
+    )
+    # The first input after the constant is the best weighted sum: five times the score.
+    curve = (-40 * close_from, 8.0, *(0.0,) * (5 if columns == 1 else 9))
+    values: dict[str, Any] = {
+        "odds": odds,
+        "limits": {0.8: 0.3, 0.9: 0.6},
+        "closeness": Closeness(curve, 0.5),
+        "measured": Measured(80, 80, 1, 0.04, 0.03, {0.9: 0.9}, {0.9: 2.0}, 0.05, {"type": 0.1}),
+        "columns": FEATURES[:columns],
+        "encoder_fingerprint": GridEncoder().fingerprint,
+        "set_fingerprint": reference.fingerprint,
+        "note": "Simulated.",
+    }
+    return Calibration(**(values | changes))

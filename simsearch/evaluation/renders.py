@@ -29,7 +29,7 @@ class Find:
 
 def finds(folder: Path) -> list[Find]:
     """The pictures under FOLDER/SLICE/TYPE/N.jpg, in a fixed order."""
-    paths = sorted(folder.glob("*/*/*.jpg"))
+    paths = [p for p in sorted(folder.glob("*/*/*.jpg")) if p.stem.isdecimal()]
     return [Find(p, p.parts[-3], p.parts[-2], int(p.stem)) for p in paths]
 
 

@@ -1,303 +1,283 @@
-"""Turning type scores into odds that hold, and judging whether anything is close at all.
+"""What was measured on finds of known type, and what it says about a new find.
 
-Odds are a softmax over the scores of all types, sharpened by one temperature that was fitted on
-finds of known type (Guo et al. 2017, "On Calibration of Modern Neural Networks"). They are odds
-*given that the type is in the set*. Whether it is, is judged apart: a logistic curve over the
-best score and its margin over the second, with a threshold.
+A calibration has three parts, each with its own module: odds of types (``odds``), a list that
+holds the right type in a promised share of cases (``shortlist``), and whether anything is close
+at all (``closeness``). It belongs to one encoder and one selection of photos. For any other there
+are no odds: made-up ones would be worse than none.
 
-A calibration belongs to one encoder and one selection of photos. For any other there are no
-odds: made-up ones would be worse than none.
+All figures in it are cross-fitted: each object is judged by what was fitted without it. The
+limits of the list and the threshold of closeness are set on such judgements too, so that they
+are not flattered by finds that the odds have seen. That leaves out of account that the final odds
+rest on a fifth more objects, which for a handful of parameters is little.
 """
 
 from __future__ import annotations
 
-import json
-import math
-from collections.abc import Callable
-from dataclasses import asdict, dataclass, fields
-from pathlib import Path
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simsearch.errors import SetError
-from simsearch.files import write_text
+from simsearch.leads.closeness import (
+    Closeness,
+    area_under_curve,
+    fit_closeness,
+    inputs_of,
+    threshold_for,
+)
+from simsearch.leads.features import FEATURES
+from simsearch.leads.odds import Counts, Doubles, Odds, checked, fit_odds
+from simsearch.leads.reliability import error_by_chance, expected_calibration_error
+from simsearch.leads.shortlist import LEVELS, SHOWN, fit_limits, in_list, promise
 
-CALIBRATION_FILE = "calibration.json"
 MIN_FINDS = 50
-"""Fewest finds of known type for which odds are given at all."""
-_FORMAT = "simsearch calibration 1"
-_FOLDS = 5
-_RIDGE = 1e-3  # keeps the logistic fit finite when the two classes are cleanly apart
-_LOG_TEMPERATURES = (math.log(1e-4), math.log(1e2))
+"""Fewest objects of known type for which odds are given at all.
 
-Doubles = NDArray[np.float64]
+With 50, a list that promises 9 of 10 holds the right type in 83 to 96 of 100 cases (nine times in
+ten, by the beta law in ``shortlist``); with 20 it would be 78 to 98, and the promise of 19 of 20
+could just be made. Fewer would mislead more than help.
+"""
+_FOLDS = 5
+
+
+@dataclass(frozen=True)
+class Measured:
+    """How much was measured, and how well it holds.
+
+    ``photos`` photos or sets of photos of ``objects`` objects; ``most_photos`` is the largest
+    number of photos of one find that odds were measured for. ``error`` is the expected
+    calibration error of the first leads' odds, ``error_by_chance`` what it would be if they
+    held exactly. ``coverage`` and ``length`` are, by promise, how often the list held the right
+    type and how many types it had on average. ``false_reject`` is the share of finds of known
+    type that were called far; ``false_accept`` and ``area`` (under the ROC curve) are given by
+    what was left out, "type" or "group".
+    """
+
+    photos: int
+    objects: int
+    most_photos: int
+    error: float
+    error_by_chance: float
+    coverage: Mapping[float, float]
+    length: Mapping[float, float]
+    false_reject: float | None = None
+    false_accept: Mapping[str, float] = field(default_factory=dict)
+    area: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Judgement:
+    """What a calibration says about one find.
+
+    ``sums`` and ``odds`` are (types,); ``listed`` are the positions of the types on the list,
+    likeliest first, ``None`` when too little was measured for a list. ``closeness`` is 0..1.
+    """
+
+    sums: Doubles
+    odds: Doubles
+    listed: tuple[int, ...] | None
+    closeness: float | None
+    close: bool
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """What was fitted, on how much, and how well it holds.
+    """What was fitted. ``limits`` are by promise (0.9 for 9 of 10); ``columns`` name the features.
 
-    ``closeness`` is (constant, weight of the best score, weight of the margin) of a logistic
-    curve, or ``None`` when no finds of types outside the set were at hand. ``threshold`` is the
-    closeness from which a find counts as close. ``n_fitted`` finds had their type in the set,
-    ``n_far`` had not. ``ece`` is the expected calibration error of the odds of the first lead,
-    each find judged by a temperature fitted without it. ``false_reject`` and ``false_accept``
-    are the shares of the two kinds of finds on the wrong side of the threshold.
+    ``closeness`` is ``None`` where no finds of missing types could be measured.
     """
 
-    temperature: float
-    closeness: tuple[float, float, float] | None
-    threshold: float | None
-    n_fitted: int
-    n_far: int
-    ece: float
-    false_reject: float | None
-    false_accept: float | None
+    odds: Odds
+    limits: Mapping[float, float]
+    closeness: Closeness | None
+    measured: Measured
+    columns: tuple[str, ...]
     encoder_fingerprint: str
     set_fingerprint: str
     note: str = ""
 
-    def odds(self, type_scores: ArrayLike) -> Doubles:
-        """Return odds (..., types) that sum to one, from type scores of the same shape."""
-        return softmax(np.asarray(type_scores, np.float64) / self.temperature)
+    def judge(self, features: ArrayLike, photos: int = 1) -> Judgement:
+        """Judge one find by its features (types, F), combined from so many photos."""
+        table = np.asarray(features, np.float64)
+        odds = self.odds.odds(table, photos)
+        close = (
+            None if self.closeness is None else float(self.closeness.of(self.odds, table[None])[0])
+        )
+        threshold = 0.0 if self.closeness is None else self.closeness.threshold
+        return Judgement(
+            sums=self.odds.sums(table),
+            odds=odds,
+            listed=self._listed(odds),
+            closeness=close,
+            close=close is None or close >= threshold,
+        )
 
-    def closeness_of(self, type_scores: ArrayLike) -> float | None:
-        """Return how likely it is (0..1) that the type is in the set, from scores (types,)."""
-        if self.closeness is None:
+    def _listed(self, odds: Doubles) -> tuple[int, ...] | None:
+        if SHOWN not in self.limits:
             return None
-        features = closeness_features(np.asarray(type_scores, np.float64)[None, :])
-        return float(_logistic(_with_constant(features) @ np.array(self.closeness))[0])
+        order = np.argsort(-odds, kind="stable")
+        listed = in_list(odds, self.limits[SHOWN])
+        return tuple(int(position) for position in order if listed[position])
 
-
-def softmax(scores: Doubles) -> Doubles:
-    """Return exp(scores) scaled to sum to one along the last axis, without overflow."""
-    shifted = np.exp(scores - scores.max(axis=-1, keepdims=True))
-    result: Doubles = shifted / shifted.sum(axis=-1, keepdims=True)
-    return result
-
-
-def closeness_features(type_scores: Doubles) -> Doubles:
-    """Return (n, 2): the best score and its margin over the second, from scores (n, types).
-
-    With a single type there is no second and the margin is 0.
-    """
-    ordered = np.sort(type_scores, axis=1)[:, ::-1]
-    best = ordered[:, 0]
-    second = ordered[:, 1] if ordered.shape[1] > 1 else best
-    return np.stack([best, best - second], axis=1)
+    @property
+    def promise(self) -> str:
+        """What the list promises, in words; empty where there is no list."""
+        return promise(self.limits)
 
 
 def fit_calibration(
-    type_scores: ArrayLike,
+    features: ArrayLike,
     true_type: ArrayLike,
     *,
     encoder_fingerprint: str,
     set_fingerprint: str,
-    groups: ArrayLike | None = None,
-    false_reject: float = 0.05,
+    objects: ArrayLike | None = None,
+    without: Mapping[str, ArrayLike] | None = None,
+    photos: ArrayLike = 1,
     note: str = "",
 ) -> Calibration:
-    """Fit a calibration on finds that were held out from training and from the set's photos.
+    """Fit a calibration on finds that neither the encoder nor the set's photos have seen.
 
-    ``type_scores`` is (n, types) as ``PhotoGroups.type_scores`` gives them; ``true_type`` (n,)
-    is each find's position among the types, or -1 when its type is not in the set; ``groups``
-    (n,) names the object of each row, so that photos of one object never stand on both sides
-    of a fold (default: each row its own object). The threshold is put where ``false_reject``
-    of the finds whose type is in the set fall below it.
-    Raises ``ValueError`` for shapes that do not fit or fewer than ``MIN_FINDS`` known finds.
+    ``features`` is (n, types, F); ``true_type`` (n,) the position of each find's type;
+    ``objects`` (n,) names the object of each row (default: each row its own), so that photos of
+    one object never stand on both sides of a fold; ``photos`` (n,) says how many photos a row
+    was combined from. ``without`` holds the features of the same finds measured with their own
+    "type" or its whole "group" left out of the set, -inf for what was left out.
+    Raises ``ValueError`` for shapes that do not fit or fewer than ``MIN_FINDS`` objects.
     """
-    scores, truth = _checked(type_scores, true_type)
-    objects = np.arange(len(truth)) if groups is None else np.asarray(groups)
-    if objects.shape != truth.shape:
-        raise ValueError(f"groups are {objects.shape}, not {truth.shape}")
-    known = truth >= 0
-    count = len(np.unique(objects[known]))
+    table, truth = checked(features, true_type)
+    names = np.arange(len(truth)) if objects is None else np.asarray(objects)
+    several = np.broadcast_to(np.asarray(photos, np.int64), truth.shape)
+    if names.shape != truth.shape:
+        raise ValueError(f"objects are {names.shape}, not {truth.shape}")
+    count = len(np.unique(names))
     if count < MIN_FINDS:
-        raise ValueError(f"{count} finds of known type; odds need at least {MIN_FINDS}")
-    if not 0 <= false_reject < 1:
-        raise ValueError(f"false_reject is {false_reject}, not a share below 1")
-    closeness, threshold, rejected, accepted = _fit_closeness(scores, known, false_reject)
+        raise ValueError(f"{count} objects of known type; odds need at least {MIN_FINDS}")
+    far = {kind: np.asarray(rows, np.float64) for kind, rows in (without or {}).items()}
+    for kind, rows in far.items():
+        if rows.shape != table.shape:
+            raise ValueError(f"features without their {kind} are {rows.shape}, not {table.shape}")
+    finds = _Finds(table, truth, names, several, far)
+    odds = fit_odds(table, truth, several)
+    held = _cross_fitted(finds)
     return Calibration(
-        temperature=fit_temperature(scores[known], truth[known]),
-        closeness=closeness,
-        threshold=threshold,
-        n_fitted=int(known.sum()),
-        n_far=int((~known).sum()),
-        ece=_cross_fitted_error(scores[known], truth[known], objects[known]),
-        false_reject=rejected,
-        false_accept=accepted,
+        odds=odds,
+        limits=fit_limits(held.odds, truth, names),
+        closeness=_closeness(finds, odds, held),
+        measured=_measured(finds, held),
+        columns=FEATURES[: table.shape[2]],
         encoder_fingerprint=encoder_fingerprint,
         set_fingerprint=set_fingerprint,
         note=note,
     )
 
 
-def _checked(type_scores: ArrayLike, true_type: ArrayLike) -> tuple[Doubles, NDArray[np.int64]]:
-    scores = np.asarray(type_scores, np.float64)
-    truth = np.asarray(true_type, np.int64)
-    if scores.ndim != 2 or truth.shape != (len(scores),) or scores.shape[1] < 1:
-        raise ValueError(f"scores are {scores.shape} and types {truth.shape}: need (n, t), (n,)")
-    if not np.all(np.isfinite(scores)):
-        raise ValueError("a score is not finite")
-    if truth.size and (truth.min() < -1 or truth.max() >= scores.shape[1]):
-        raise ValueError("a type's position lies outside the scores")
-    return scores, truth
+@dataclass(frozen=True, eq=False)
+class _Finds:
+    table: Doubles
+    truth: Counts
+    objects: NDArray[np.generic]
+    photos: Counts
+    far: dict[str, Doubles]
+
+    @property
+    def folds(self) -> Counts:
+        """Which of the folds each row is in, by its object."""
+        _, number = np.unique(self.objects, return_inverse=True)
+        # Objects of one type stand together by name; a stride spreads them over the folds.
+        folds: Counts = (number % _FOLDS).astype(np.int64)
+        return folds
 
 
-def fit_temperature(scores: Doubles, truth: NDArray[np.int64]) -> float:
-    """Return the temperature that makes the known types likeliest.
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """Judgements of every find by what was fitted without its object."""
 
-    The mean negative log-likelihood is convex in 1/temperature, so it has one valley along
-    log temperature too, and a golden-section search finds its floor.
-    """
-    rows = np.arange(len(truth))
-
-    def surprise(log_temperature: float) -> float:
-        scaled = scores / math.exp(log_temperature)
-        top = scaled.max(axis=1)
-        total = top + np.log(np.exp(scaled - top[:, None]).sum(axis=1))
-        return float(np.mean(total - scaled[rows, truth]))
-
-    return math.exp(_valley(surprise, *_LOG_TEMPERATURES))
+    odds: Doubles
+    near: Doubles
+    far: dict[str, Doubles]
 
 
-def _valley(height: Callable[[float], float], low: float, high: float) -> float:
-    """Find the lowest point of a function with one valley, by golden sections."""
-    ratio = (math.sqrt(5) - 1) / 2
-    left, right = high - ratio * (high - low), low + ratio * (high - low)
-    at_left, at_right = height(left), height(right)
-    while high - low > 1e-6:
-        if at_left <= at_right:
-            high, right, at_right = right, left, at_left
-            left = high - ratio * (high - low)
-            at_left = height(left)
-        else:
-            low, left, at_left = left, right, at_right
-            right = low + ratio * (high - low)
-            at_right = height(right)
-    return (low + high) / 2
+def _cross_fitted(finds: _Finds) -> _Held:
+    odds = np.empty(finds.table.shape[:2])
+    near = np.empty(len(odds))
+    far = {kind: np.empty(len(odds)) for kind in finds.far}
+    for part in range(_FOLDS):
+        held = finds.folds == part
+        if not held.any():
+            continue
+        rest = ~held
+        model = fit_odds(finds.table[rest], finds.truth[rest], finds.photos[rest])
+        odds[held] = model.odds(finds.table[held], finds.photos[held])
+        if far:
+            judge = Closeness(_curve(finds, model, rest), 0.0)
+            near[held] = judge.of(model, finds.table[held])
+            for kind, rows in finds.far.items():
+                far[kind][held] = judge.of(model, rows[held])
+    return _Held(odds, near, far)
 
 
-_Closeness = tuple[tuple[float, float, float] | None, float | None, float | None, float | None]
+def _curve(finds: _Finds, model: Odds, chosen: NDArray[np.bool_]) -> tuple[float, ...]:
+    """Fit closeness on some of the finds; every way of leaving out counts the same."""
+    near = inputs_of(model, finds.table[chosen])
+    far = np.concatenate([inputs_of(model, _there(rows[chosen])) for rows in finds.far.values()])
+    return fit_closeness(near, far)
 
 
-def _fit_closeness(scores: Doubles, known: NDArray[np.bool_], share: float) -> _Closeness:
-    if known.all():
-        return None, None, None, None
-    features = closeness_features(scores)
-    weights = fit_logistic(features, known.astype(np.float64))
-    closeness = _logistic(_with_constant(features) @ weights)
-    # "lower" takes a value that occurs, so that at most this share lies strictly below it.
-    threshold = float(np.quantile(closeness[known], share, method="lower"))
-    return (
-        (float(weights[0]), float(weights[1]), float(weights[2])),
-        threshold,
-        float(np.mean(closeness[known] < threshold)),
-        float(np.mean(closeness[~known] >= threshold)),
+def _there(rows: Doubles) -> Doubles:
+    """The finds for which anything was left to compare with."""
+    left: Doubles = rows[~np.isneginf(rows[:, :, 0]).all(axis=1)]
+    return left
+
+
+def _closeness(finds: _Finds, odds: Odds, held: _Held) -> Closeness | None:
+    if not finds.far:
+        return None
+    everything = np.ones(len(finds.truth), bool)
+    return Closeness(_curve(finds, odds, everything), threshold_for(held.near))
+
+
+def _measured(finds: _Finds, held: _Held) -> Measured:
+    first = held.odds.max(axis=1)
+    right = held.odds.argmax(axis=1) == finds.truth
+    listed, close, accepted = _judged_by_the_rest(finds, held)
+    own = np.arange(len(finds.truth)), finds.truth
+    enough = [
+        many
+        for many in np.unique(finds.photos)
+        if len(np.unique(finds.objects[finds.photos == many])) >= MIN_FINDS
+    ]
+    return Measured(
+        photos=len(finds.truth),
+        objects=len(np.unique(finds.objects)),
+        most_photos=int(max(enough, default=1)),
+        error=expected_calibration_error(first, right),
+        error_by_chance=error_by_chance(first),
+        coverage={level: float(found[own].mean()) for level, found in listed.items()},
+        length={level: float(found.sum(axis=1).mean()) for level, found in listed.items()},
+        false_reject=float(np.mean(~close)) if finds.far else None,
+        false_accept={kind: float(np.mean(calls)) for kind, calls in accepted.items()},
+        area={kind: area_under_curve(held.near, far) for kind, far in held.far.items()},
     )
 
 
-def fit_logistic(features: Doubles, answers: Doubles) -> Doubles:
-    """Fit a logistic curve by Newton's method; features (n, f), answers 0 or 1 (n,).
-
-    Returns (1 + f,): the constant, then one weight per feature, in the features' own units.
-    """
-    centre, spread = features.mean(axis=0), features.std(axis=0)
-    spread = np.where(spread > 0, spread, 1.0)
-    design = _with_constant((features - centre) / spread)
-    penalty = np.diag([0.0] + [_RIDGE * len(answers)] * features.shape[1])
-    rate = np.clip(answers.mean(), 1e-6, 1 - 1e-6)
-    weights = np.zeros(design.shape[1])
-    weights[0] = math.log(rate / (1 - rate))
-    for _ in range(100):
-        chance = _logistic(design @ weights)
-        slope = design.T @ (answers - chance) - penalty @ weights
-        curve = (design * (chance * (1 - chance))[:, None]).T @ design + penalty
-        step = np.linalg.solve(curve + 1e-9 * np.eye(len(curve)), slope)
-        # A long first step from far off can overshoot; the curve is gentle, so short ones do.
-        step *= min(1.0, 4.0 / max(float(np.abs(step).max()), 1e-12))
-        weights = weights + step
-        if np.abs(step).max() < 1e-10:
-            break
-    slopes = weights[1:] / spread
-    return np.concatenate([[weights[0] - float(slopes @ centre)], slopes])
-
-
-def _with_constant(features: Doubles) -> Doubles:
-    return np.concatenate([np.ones((len(features), 1)), features], axis=1)
-
-
-def _logistic(values: Doubles) -> Doubles:
-    result: Doubles = 0.5 * (1.0 + np.tanh(0.5 * values))  # the same curve, without overflow
-    return result
-
-
-def _cross_fitted_error(
-    scores: Doubles, truth: NDArray[np.int64], objects: NDArray[np.generic]
-) -> float:
-    """Expected calibration error with each object judged by a temperature fitted without it."""
-    _, number = np.unique(objects, return_inverse=True)
-    fold = number % _FOLDS
-    odds = np.empty_like(scores)
+def _judged_by_the_rest(
+    finds: _Finds, held: _Held
+) -> tuple[dict[float, NDArray[np.bool_]], NDArray[np.bool_], dict[str, NDArray[np.bool_]]]:
+    """Judge each fold by the limits and the threshold that the other folds give."""
+    listed = {level: np.zeros(held.odds.shape, bool) for level in LEVELS}
+    close = np.ones(len(finds.truth), bool)
+    accepted = {kind: np.ones(len(finds.truth), bool) for kind in finds.far}
     for part in range(_FOLDS):
-        rest = fold != part
-        odds[~rest] = softmax(scores[~rest] / fit_temperature(scores[rest], truth[rest]))
-    return expected_calibration_error(odds.max(axis=1), odds.argmax(axis=1) == truth)
-
-
-def expected_calibration_error(confidence: ArrayLike, correct: ArrayLike, bins: int = 10) -> float:
-    """Return the mean gap between odds given and share right, over bins of equal mass.
-
-    ``confidence`` (n,) are the odds of each first lead, ``correct`` (n,) whether it was right.
-    The finds are put in order of odds and cut into ``bins`` runs of nearly equal length (the
-    first runs take one more each when n does not divide); the error is the mean of
-    ``|mean odds - share right|`` weighted by length. Raises ``ValueError`` for shapes that do
-    not fit, no finds, or ``bins`` below 1.
-    """
-    odds = np.asarray(confidence, np.float64)
-    right = np.asarray(correct, np.float64)
-    if odds.ndim != 1 or odds.shape != right.shape or not odds.size or bins < 1:
-        raise ValueError(f"odds {odds.shape}, answers {right.shape}, {bins} bins do not fit")
-    order = np.argsort(odds, kind="stable")
-    runs = [run for run in np.array_split(order, bins) if run.size]
-    gaps = [abs(odds[run].mean() - right[run].mean()) * run.size for run in runs]
-    return float(sum(gaps) / odds.size)
-
-
-def save_calibration(calibration: Calibration, index_folder: Path | str) -> None:
-    """Write ``calibration.json`` into a set's index folder, in one step."""
-    content = {"format": _FORMAT, **asdict(calibration)}
-    write_text(Path(index_folder) / CALIBRATION_FILE, json.dumps(content, indent=1) + "\n")
-
-
-def load_calibration(index_folder: Path | str) -> Calibration | None:
-    """Read ``calibration.json``; ``None`` when there is none. Raises ``SetError`` if damaged."""
-    path = Path(index_folder) / CALIBRATION_FILE
-    try:
-        return _from_json(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError, TypeError, KeyError) as error:
-        raise SetError(
-            f"{path} cannot be used ({error}).",
-            hint="Remove it; leads then come without odds until it is fitted again.",
-        ) from error
-
-
-def _from_json(text: str) -> Calibration:
-    content = json.loads(text)
-    if not isinstance(content, dict) or content.pop("format", None) != _FORMAT:
-        raise ValueError("it is not a calibration")
-    names = {field.name for field in fields(Calibration)}
-    if content.keys() != names:
-        raise ValueError(f"entries missing or unknown: {sorted(content.keys() ^ names)}")
-    if content["closeness"] is not None:
-        first, second, third = (float(weight) for weight in content["closeness"])
-        content["closeness"] = (first, second, third)
-    calibration = Calibration(**content)
-    numbers = [calibration.temperature, calibration.ece, *(calibration.closeness or ())]
-    numbers += [] if calibration.threshold is None else [calibration.threshold]
-    if not all(math.isfinite(number) for number in numbers) or calibration.temperature <= 0:
-        raise ValueError("a number in it is out of range")
-    return calibration
+        mine = finds.folds == part
+        rest = ~mine
+        limits = fit_limits(held.odds[rest], finds.truth[rest], finds.objects[rest])
+        for level in LEVELS:
+            listed[level][mine] = in_list(held.odds[mine], limits.get(level, np.inf))
+        if finds.far:
+            threshold = threshold_for(held.near[rest])
+            close[mine] = held.near[mine] >= threshold
+            for kind, far in held.far.items():
+                accepted[kind][mine] = far[mine] >= threshold
+    return listed, close, accepted

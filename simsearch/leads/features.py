@@ -25,7 +25,8 @@ from simsearch.leads.placing import Placed, place
 
 Doubles = NDArray[np.float64]
 Positions = NDArray[np.intp]
-Combine = Literal["mean", "max"]
+Combine = Literal["mean", "max", "sure"]
+COMBINATIONS: tuple[Combine, ...] = ("mean", "max", "sure")
 Place = Callable[[Floats, Floats], Sequence[Placed]]
 
 FEATURES = ("vector", "patches")
@@ -53,13 +54,14 @@ def features_of(
     patches: Floats | None,
     *,
     left_out: NDArray[np.bool_] | None = None,
+    known: Sequence[dict[int, Placed]] | None = None,
     place: Place = place,
 ) -> FindFeatures:
     """Measure a find against every type of the index.
 
     ``vectors`` is (q, dim) and ``patches`` (q, R, C, D), or ``None`` for one column only.
     ``left_out`` (photos,) names photos of the index to do without; a type left without photos
-    gets -inf in every column.
+    gets -inf in every column. ``known`` are placings of the same photos to use again.
     """
     similarities = index.similarities(vectors)
     if left_out is not None:
@@ -68,8 +70,10 @@ def features_of(
     if patches is None or index.patches is None:
         return FindFeatures(scores[:, :, None], tuple({} for _ in scores))
     placed = tuple(
-        _placed(index, photos_to_place(similar, own, groups), grid, place)
-        for similar, own, grid in zip(similarities, scores, patches, strict=True)
+        _placed(index, photos_to_place(similar, own, groups), grid, place, before)
+        for similar, own, grid, before in zip(
+            similarities, scores, patches, known or [{}] * len(scores), strict=True
+        )
     )
     second = [patch_scores(found, groups, own) for found, own in zip(placed, scores, strict=True)]
     return FindFeatures(np.stack([scores, np.stack(second)], axis=2), placed)
@@ -93,13 +97,19 @@ def photos_to_place(
 
 
 def _placed(
-    index: PhotoIndex, positions: Positions, grid: Floats, place: Place
+    index: PhotoIndex,
+    positions: Positions,
+    grid: Floats,
+    place: Place,
+    known: dict[int, Placed],
 ) -> dict[int, Placed]:
-    if not len(positions):
-        return {}
-    references = np.stack([index.patches_at(int(position)) for position in positions])
-    found = place(grid, references)
-    return {int(position): one for position, one in zip(positions, found, strict=True)}
+    wanted = [int(position) for position in positions]
+    new = [position for position in wanted if position not in known]
+    found = dict(known)
+    if new:
+        references = np.stack([index.patches_at(position) for position in new])
+        found |= dict(zip(new, place(grid, references), strict=True))
+    return {position: found[position] for position in wanted}
 
 
 def patch_scores(placed: dict[int, Placed], groups: PhotoGroups, type_scores: Doubles) -> Doubles:
@@ -129,14 +139,25 @@ def fused(features: Doubles, weights: Sequence[float] = DEFAULT_WEIGHTS) -> Doub
     return total
 
 
-def combine_features(features: Doubles, how: Combine = "mean") -> Doubles:
+def combine_features(
+    features: Doubles, how: Combine = "mean", weights: Sequence[float] = DEFAULT_WEIGHTS
+) -> Doubles:
     """Combine several photos of one find, (q, types, F), into one row per type, (types, F).
 
     "mean" lets every photo have its say: a type must hold up from all sides, and a weighted sum
-    of means is the mean of the photos' log-odds. "max" takes each type's best photo.
+    of means is the mean of the photos' log-odds. "max" takes each type's best photo. "sure" is a
+    mean in which a photo counts by the share of the odds that its own first lead would have.
     Raises ``ValueError`` for any other word.
     """
-    if how not in ("mean", "max"):
-        raise ValueError(f"photos are combined by 'mean' or 'max', not '{how}'")
-    combined: Doubles = features.mean(axis=0) if how == "mean" else features.max(axis=0)
-    return combined
+    if how not in COMBINATIONS:
+        raise ValueError(f"photos are combined by one of {COMBINATIONS}, not '{how}'")
+    if how == "max":
+        best: Doubles = features.max(axis=0)
+        return best
+    if how == "mean" or len(features) == 1:
+        mean: Doubles = features.mean(axis=0)
+        return mean
+    sums = fused(features, weights)
+    sure = 1 / np.exp(sums - sums.max(axis=1, keepdims=True)).sum(axis=1)
+    weighed: Doubles = np.tensordot(sure / sure.sum(), features, 1)
+    return weighed

@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, BinaryIO, TypeAlias, cast
 import numpy as np
 from PIL import Image
 
-from simsearch.errors import ObservationError, PhotoError, SetError
+from simsearch.errors import EncoderError, ObservationError, PhotoError, SetError
 from simsearch.index import PHOTO_SIDE
 from simsearch.index.photo_index import Floats, PhotoIndex, checked_array
-from simsearch.leads.calibration import Calibration, load_calibration
-from simsearch.leads.grouping import BEST, Combine, PhotoGroups, combine_photos
+from simsearch.leads.calibration import Calibration
+from simsearch.leads.calibration_file import load_calibration
+from simsearch.leads.features import Combine, Doubles, combine_features, features_of, fused
+from simsearch.leads.grouping import BEST, PhotoGroups
 from simsearch.leads.model import Evidence, Lead, Leads, band_of
 from simsearch.sets.photos import PhotoRow
 from simsearch.sets.reference_set import ReferenceSet
@@ -49,48 +51,73 @@ def look(
     index = reference.index
     chosen = encoder if encoder is not None else reference.encoder()
     index.require_encoder(chosen, reference.folder)
-    similarities = index.similarities(_vectors(photos, chosen, index.dim))
+    vectors, patches = _encoded(photos, chosen, index)
     rows = _rows(reference, index)
     groups = PhotoGroups.of([(row.type, row.specimen) for row in rows])
-    scores = combine_photos(groups.type_scores(similarities), combine)
-    calibration, note = fitting_calibration(reference, index)
-    return _leads(reference, rows, groups, similarities, scores, calibration, note, k)
+    measured = features_of(index, groups, vectors, patches)
+    features = combine_features(measured.values, combine)
+    calibration, note = fitting_calibration(
+        reference, index, photos=len(vectors), columns=features.shape[1]
+    )
+    similarities = index.similarities(vectors)
+    return _leads(reference, rows, groups, similarities, features, calibration, note, k)
 
 
 def fitting_calibration(
-    reference: ReferenceSet, index: PhotoIndex
+    reference: ReferenceSet, index: PhotoIndex, *, photos: int = 1, columns: int | None = None
 ) -> tuple[Calibration | None, str]:
     """Return the set's calibration if it holds for this encoder and these photos.
 
     With it comes a sentence for people: what the odds rest on, or why there are none.
+    ``photos`` is how many photos of the find there are, ``columns`` how many columns of features.
     """
+    none = "No odds are given: "
     try:
         calibration = load_calibration(reference.index_folder)
     except SetError as error:
-        return None, f"No odds are given: {error.message}"
+        return None, f"{none}{error.message}"
     if calibration is None:
-        return None, "No odds are given: they have not been measured for this reference set."
+        return None, f"{none}they have not been measured for this reference set."
     if calibration.encoder_fingerprint != index.encoder_fingerprint:
-        return None, "No odds are given: they were measured with another encoder."
+        return None, f"{none}they were measured with another encoder."
     if calibration.set_fingerprint != reference.fingerprint:
-        return None, "No odds are given: the set's photos have changed since they were measured."
+        return None, f"{none}the set's photos have changed since they were measured."
+    if columns is not None and columns != len(calibration.columns):
+        return None, f"{none}they were measured with patches in the index and now there are none."
+    return calibration, odds_note(calibration, photos)
+
+
+def odds_note(calibration: Calibration, photos: int = 1) -> str:
+    """Say what the odds of a find shown in so many photos rest on."""
+    measured = calibration.measured
     note = (
-        f"Odds were measured on {calibration.n_fitted} photos of known type and hold if the "
-        f"find's type is in this set (mean error {100 * calibration.ece:.0f} in 100). "
-        f"{calibration.note}"
+        f"Odds were measured on {measured.objects} objects of known type and hold if the find's "
+        f"type is in this set (mean error {100 * measured.error:.0f} in 100, of which "
+        f"{100 * min(measured.error, measured.error_by_chance):.0f} may be chance)."
     )
-    return calibration, note.strip()
+    if photos > measured.most_photos:
+        once = "single photos" if measured.most_photos == 1 else f"{measured.most_photos} photos"
+        note += f" They were measured on {once} of a find; for {photos} together they are a guess."
+    return f"{note} {calibration.note}".strip()
 
 
-def _vectors(photos: object, encoder: Encoder, dim: int) -> Floats:
-    """Open the photos of a find and encode them: float32 (photos, dim)."""
+def _encoded(photos: object, encoder: Encoder, index: PhotoIndex) -> tuple[Floats, Floats | None]:
+    """Open the photos of a find and encode them: (photos, dim) and (photos, R, C, D)."""
     from simsearch.photo import open_photo
 
     several = list(photos) if isinstance(photos, (list, tuple)) else [photos]
     if not several:
         raise PhotoError("No photo was given.", hint="Give at least one photo of the find.")
     opened = [open_photo(cast(PhotoSource, source), max_side=PHOTO_SIDE) for source in several]
-    return checked_array(encoder.embed(opened), (len(opened), dim), encoder.name)
+    vectors = checked_array(encoder.embed(opened), (len(opened), index.dim), encoder.name)
+    if index.patches is None:
+        return vectors, None
+    try:
+        grids = encoder.patches(opened)
+    except EncoderError:  # how an encoder says that it has no patches
+        return vectors, None
+    depth = index.patches.shape[3]
+    return vectors, checked_array(grids, (len(opened), None, None, depth), encoder.name)
 
 
 def _rows(reference: ReferenceSet, index: PhotoIndex) -> list[PhotoRow]:
@@ -104,24 +131,24 @@ def _leads(
     rows: Sequence[PhotoRow],
     groups: PhotoGroups,
     similarities: Floats,
-    scores: Floats,
+    features: Doubles,
     calibration: Calibration | None,
     note: str,
     k: int,
 ) -> Leads:
-    odds = None if calibration is None else calibration.odds(scores)
-    closeness = None if calibration is None else calibration.closeness_of(scores)
-    threshold = None if calibration is None else calibration.threshold
-    close = closeness is None or threshold is None or closeness >= threshold
+    judged = None if calibration is None else calibration.judge(features, len(similarities))
+    sums = fused(features) if judged is None else judged.sums
+    close = judged is None or judged.close
+    listed = None if judged is None else judged.listed
     nearest = similarities.max(axis=0)
     leads = []
-    for rank, position in enumerate(np.argsort(-scores, kind="stable")[:k], start=1):
-        chance = None if odds is None else float(odds[position])
+    for rank, position in enumerate(np.argsort(-sums, kind="stable")[:k], start=1):
+        chance = None if judged is None else float(judged.odds[position])
         leads.append(
             Lead(
                 rank=rank,
                 type=reference.types[groups.type_ids[position]],
-                score=float(scores[position]),
+                score=float(features[position, 0]),
                 odds=chance,
                 band=band_of(chance, close),
                 evidence=_evidence(reference, rows, groups, nearest, int(position)),
@@ -130,11 +157,13 @@ def _leads(
     return Leads(
         leads=tuple(leads),
         anything_close=close,
-        closeness=closeness,
+        closeness=None if judged is None else judged.closeness,
         odds_note=note,
         set_name=reference.title,
         encoder_name=reference.index.encoder_name,
         photo_count=len(similarities),
+        shortlist=None if listed is None else tuple(groups.type_ids[p] for p in listed),
+        shortlist_note="" if calibration is None or listed is None else calibration.promise,
     )
 
 

@@ -61,7 +61,8 @@ class Evidence:
 class Lead:
     """One type proposed for a find.
 
-    ``rank`` counts from 1; ``score`` is the mean similarity of the type's nearest specimens;
+    ``rank`` counts from 1; ``score`` is the mean similarity of the type's nearest specimens, by
+    which alone leads are not ranked: how well the find can be laid over their photos counts too.
     ``odds`` are 0..1 given that the type is in the set, ``None`` when they were not measured;
     ``evidence`` holds the nearest photo of each of the nearest specimens, nearest first.
     """
@@ -110,7 +111,9 @@ class Leads:
     ``anything_close`` is false where the find looks like nothing in the set; ``closeness`` is
     how likely (0..1) its type is in the set at all, ``None`` when that was not measured.
     ``odds_note`` says in plain words what the odds rest on, or why there are none.
-    ``photo_count`` is how many photos of the find were looked at.
+    ``photo_count`` is how many photos of the find were looked at. ``shortlist`` holds the ids of
+    the types among which the find's is in a promised share of cases, likeliest first, and
+    ``shortlist_note`` that promise in words; ``None`` and empty where none was measured.
     """
 
     leads: tuple[Lead, ...]
@@ -120,6 +123,8 @@ class Leads:
     set_name: str
     encoder_name: str
     photo_count: int
+    shortlist: tuple[str, ...] | None = None
+    shortlist_note: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -131,5 +136,7 @@ class Leads:
             "set_name": self.set_name,
             "encoder_name": self.encoder_name,
             "photo_count": self.photo_count,
+            "shortlist": None if self.shortlist is None else list(self.shortlist),
+            "shortlist_note": self.shortlist_note,
             "caution": "Leads to verify, not an identification.",
         }

@@ -16,11 +16,20 @@ from simsearch.errors import (
     PhotoError,
     StaleIndexError,
 )
-from simsearch.leads.calibration import CALIBRATION_FILE, Calibration, save_calibration
+from simsearch.leads.calibration import Calibration
+from simsearch.leads.calibration_file import CALIBRATION_FILE, save_calibration
 from simsearch.leads.look import look
 from simsearch.leads.model import band_of
 from simsearch.sets.reference_set import ReferenceSet, open_set
-from tests.tiny_set import COLOURS, GridEncoder, make_set, photo_row, picture, write_photos
+from tests.tiny_set import (
+    COLOURS,
+    GridEncoder,
+    calibration,
+    make_set,
+    photo_row,
+    picture,
+    write_photos,
+)
 
 
 @pytest.fixture(scope="module")
@@ -37,20 +46,7 @@ def reference(folder: Path) -> ReferenceSet:
 
 
 def calibrated(reference: ReferenceSet, **changes: Any) -> Calibration:
-    values: dict[str, Any] = {
-        "temperature": 0.2,
-        "closeness": (-20.0, 40.0, 0.0),  # close from a best score of 0.5
-        "threshold": 0.5,
-        "n_fitted": 80,
-        "n_far": 80,
-        "ece": 0.04,
-        "false_reject": 0.05,
-        "false_accept": 0.1,
-        "encoder_fingerprint": GridEncoder().fingerprint,
-        "set_fingerprint": reference.fingerprint,
-        "note": "Simulated.",
-    }
-    fitted = Calibration(**(values | changes))
+    fitted = calibration(reference, **changes)
     save_calibration(fitted, reference.index_folder)
     return fitted
 
@@ -180,11 +176,13 @@ def test_with_a_fitting_calibration_there_are_odds(reference: ReferenceSet) -> N
     assert sum(odds) == pytest.approx(1.0)
     # Odds are among all types, however many leads are asked for.
     assert [lead.odds for lead in leads.leads] == odds[:2]
-    assert odds == pytest.approx(fitted.odds([lead.score for lead in every.leads]), abs=1e-6)
+    scores = np.array([lead.score for lead in every.leads])
+    features = np.stack([scores, np.zeros(3)], axis=1)  # patches weigh nothing here
+    assert odds == pytest.approx(fitted.odds.odds(features), abs=1e-6)
     assert leads.leads[0].band == "strong lead"
     assert leads.anything_close is True
     assert leads.closeness is not None and leads.closeness > 0.99
-    assert "80 photos of known type" in leads.odds_note and "Simulated." in leads.odds_note
+    assert "80 objects of known type" in leads.odds_note and "Simulated." in leads.odds_note
 
 
 def test_a_find_like_nothing_here_is_told_so_and_has_weak_leads_only(

@@ -9,10 +9,11 @@ from pathlib import Path
 
 from PIL import Image
 
-from simsearch.leads.calibration import Calibration, save_calibration
-from simsearch.sets.reference_set import ReferenceSet, open_set
+from simsearch.leads.calibration_file import save_calibration
+from simsearch.sets.reference_set import open_set
 from tests.tiny_set import (
     GridEncoder,
+    calibration,
     photo_row,
     picture,
     source_row,
@@ -77,24 +78,9 @@ def make_small_set(folder: Path) -> Path:
     write_photos(folder, rows)
     reference = open_set(folder)
     reference.rebuild_index(GridEncoder())
-    save_calibration(_calibration(reference), reference.index_folder)
+    # A best similarity below 0.6 is called far.
+    save_calibration(calibration(reference, close_from=0.6), reference.index_folder)
     return folder
-
-
-def _calibration(reference: ReferenceSet) -> Calibration:
-    """Odds for the set; a best similarity below 0.6 is called far."""
-    return Calibration(
-        temperature=0.2,
-        closeness=(-30.0, 50.0, 0.0),
-        threshold=0.5,
-        n_fitted=60,
-        n_far=60,
-        ece=0.04,
-        false_reject=0.05,
-        false_accept=0.1,
-        encoder_fingerprint=GridEncoder().fingerprint,
-        set_fingerprint=reference.fingerprint,
-    )
 
 
 def save_find(path: Path, colour: tuple[int, int, int] = COLOURS["knee"]) -> Path:

@@ -90,7 +90,7 @@ def test_a_lead_carries_what_is_needed_to_check_it(reference: ReferenceSet) -> N
         "More than 19 in 20 of such leads were right in our tests.",
         "Look for a spring case",
         "the bow is smooth, not ribbed",
-        "Odds were measured on 60 photos",
+        "Odds were measured on 80 objects",
         "Do not clean it yet",
     ):
         assert fact in text

@@ -1,82 +1,86 @@
-"""What surrounds the object in a photo: background, shadow, scale bar, clutter and the camera."""
+"""An object put into a photo: ground, shadow, other objects beside it, and the camera."""
 
 from __future__ import annotations
 
+import numpy as np
 import torch
+import torch.nn.functional as F
 from torch import Tensor
 
-from simsearch.synthetic.noise import blur, chance, cloud, rand
+from simsearch.synthetic.camera import photographed
+from simsearch.synthetic.grounds import ground as background
+from simsearch.synthetic.kernels import kernel
+from simsearch.synthetic.noise import bands, blur, dice, rand
+from simsearch.synthetic.props import clutter
+
+__all__ = ["background", "clutter", "compose", "exposed", "photographed", "studio"]
 
 
-def _grid(count: int, size: int, g: torch.Generator) -> tuple[Tensor, Tensor]:
-    """Coordinates -1..1 turned by a random angle for each picture ``[B, S, S]``."""
-    line = torch.linspace(-1, 1, size, device=g.device)
-    y, x = torch.meshgrid(line, line, indexing="ij")
-    t = rand((count, 1, 1), g, 0, 6.2831853)
-    return x * t.cos() - y * t.sin(), x * t.sin() + y * t.cos()
+def _shadow(mask: Tensor, g: torch.Generator) -> Tensor:
+    """Where light is kept from the ground ``[B, 1, S, S]``: some hard, some soft, any side."""
+    count, _, size, _ = mask.shape
+    step = 2 if size % 2 == 0 else 1
+    small = F.avg_pool2d(mask, step)
+    turn, far = rand((count,), g, 0, 6.2831853), rand((count,), g, 0, size / 20) / step
+    radius = rand((count,), g, size / 110, size / 24) / step
+    across = bands(size // step, radius, far * turn.cos()).to(mask.dtype)[:, None]
+    along = bands(size // step, radius, far * turn.sin()).to(mask.dtype)[:, None]
+    soft = torch.matmul(along, torch.matmul(small, across.transpose(2, 3)))
+    return F.interpolate(soft, size=(size, size), mode="bilinear")
 
 
-def background(count: int, size: int, g: torch.Generator) -> Tensor:
-    """``[B, 3, S, S]``: plain, graded, cloth, wood, soil or squared paper."""
-    x, y = _grid(count, size, g)
-    soft = cloud(count, 1, size, (3, 6, 12), g)
-    rough = cloud(count, 1, size, (24, 64, 160), g)
-    pitch = rand((count, 1, 1), g, 20, 110)
-    weave = (torch.sin(x * pitch) * torch.sin(y * pitch))[:, None]
-    wood = torch.sin((x * 3 + soft[:, 0] * 0.8) * pitch / 4)[:, None]
-    cell = rand((count, 1, 1), g, 5, 16)
-    paper = -(((x * cell).remainder(1) < 0.07) | ((y * cell).remainder(1) < 0.07)).float()[:, None]
-    grade = (x * rand((count, 1, 1), g, -1, 1))[:, None]
-    kinds = torch.stack(
-        [0 * soft, grade, weave + 0.2 * rough, wood + 0.3 * rough, soft + rough, 2 * paper]
-    )
-    which = torch.randint(len(kinds), (count,), generator=g, device=g.device)
-    pattern = kinds[which, torch.arange(count, device=g.device)]
-    tone = rand((count, 1, 1, 1), g, 0.03, 0.95)
-    tint = 1 + rand((count, 3, 1, 1), g, -0.3, 0.3) * chance(count, 0.7, g)[:, None, None, None]
-    strength = rand((count, 1, 1, 1), g, 0.02, 0.3)
-    field = tone * tint * (1 + strength * pattern) + 0.02 * rough * rand((count, 1, 1, 1), g)
-    return field.clamp(0, 1)
+def _laid(scene: Tensor, dark: Tensor, shadow: Tensor, edge: Tensor, picture: Tensor) -> Tensor:
+    return torch.lerp(scene * (1 - dark * shadow), picture, edge)
 
 
-def _box(x: Tensor, y: Tensor, at: Tensor, half: Tensor) -> Tensor:
-    return ((x - at[:, 0, None, None]).abs() < half[:, 0, None, None]) & (
-        (y - at[:, 1, None, None]).abs() < half[:, 1, None, None]
-    )
+def compose(
+    picture: Tensor, hit: Tensor, scene: Tensor, g: torch.Generator, *, others: float = 0.0
+) -> Tensor:
+    """The object over its ground with a shadow.
+
+    In a share ``others`` of the pictures a smaller object, that of another picture, lies near
+    the edge; the object itself lies over it.
+    """
+    if others > 0:
+        scene = _with_others(picture, hit, scene, g, others)
+    mask = hit[:, None].to(picture.dtype)
+    dark = rand((len(hit), 1, 1, 1), g, 0, 0.8)
+    return kernel(_laid)(scene, dark, _shadow(mask, g), blur(mask, 0.6), picture)
 
 
-def clutter(scene: Tensor, g: torch.Generator, share: float = 0.3) -> Tensor:
-    """Scale bars, labels and finger-like shapes near the edges of some pictures."""
-    count, _, size, _ = scene.shape
-    x, y = _grid(count, size, g)
-    at = torch.stack([rand((count,), g, -0.4, 0.4), rand((count,), g, 0.75, 1.0)], 1)
-    half = torch.stack([rand((count,), g, 0.3, 0.7), rand((count,), g, 0.02, 0.06)], 1)
-    bar = _box(x, y, at, half) & chance(count, share, g)[:, None, None]
-    black = (x * rand((count, 1, 1), g, 3, 8)).remainder(1) < 0.5
-    scene = torch.where(bar[:, None], torch.where(black, 0.05, 0.92)[:, None], scene)
-    spot = torch.stack([rand((count,), g, -1, 1), rand((count,), g, -1.15, -0.9)], 1)
-    away = ((x - spot[:, 0, None, None]) ** 2 + 2.5 * (y - spot[:, 1, None, None]) ** 2).sqrt()
-    blob = (away < rand((count, 1, 1), g, 0.1, 0.3)) & chance(count, share / 2, g)[:, None, None]
-    skin = rand((count, 3, 1, 1), g, 0.2, 0.8) * (1.1 - away[:, None] * 0.8)
-    return torch.where(blob[:, None], skin.clamp(0, 1), scene)
-
-
-def compose(picture: Tensor, hit: Tensor, scene: Tensor, g: torch.Generator) -> Tensor:
-    """The object over its background with a soft shadow."""
+def _with_others(
+    picture: Tensor, hit: Tensor, scene: Tensor, g: torch.Generator, share: float
+) -> Tensor:
+    """The scene with a small object from another picture near an edge of some pictures."""
     count, size = hit.shape[:2]
-    mask = hit[:, None].float()
-    reach = max(1, size // 24)
-    turn = torch.randint(-reach, reach + 1, (2,), generator=g, device=g.device).tolist()
-    shadow = blur(torch.roll(mask, turn, (2, 3)), size / 40)
-    dark = rand((count, 1, 1, 1), g, 0, 0.75)
-    scene = scene * (1 - dark * shadow)
-    edge = blur(mask, 0.6)
-    return scene * (1 - edge) + picture * edge
+    which = np.flatnonzero(dice(g).random(count) < share)
+    if not len(which) or count < 2:
+        return scene
+    here = torch.from_numpy(which).to(g.device)
+    n = len(which)
+    source = torch.roll(torch.arange(count, device=g.device), count // 2)[here]
+    turn = rand((n,), g, 0, 6.2831853)
+    shrunk = rand((n,), g, 0.22, 0.36)
+    place = torch.stack([turn.cos(), turn.sin()], 1)
+    place = place / place.abs().amax(1, keepdim=True) * rand((n, 1), g, 0.72, 0.95)
+    zero = torch.zeros_like(turn)
+    affine = torch.stack(
+        [torch.stack([1 / shrunk, zero, -place[:, 0] / shrunk], 1),
+         torch.stack([zero, 1 / shrunk, -place[:, 1] / shrunk], 1)], 1,
+    )  # fmt: skip
+    both = torch.cat([picture[source], hit[source][:, None].to(picture.dtype)], 1)
+    both = F.avg_pool2d(both, 2)  # so that little is lost between the pixels read
+    grid = F.affine_grid(affine, [n, 4, size, size], align_corners=False)
+    small = F.grid_sample(both, grid.to(both.dtype), align_corners=False)
+    mask = small[:, 3:]
+    colour = small[:, :3] / mask.clamp_min(0.05)
+    dark = rand((n, 1, 1, 1), g, 0, 0.8)
+    return scene.index_copy(0, here, _laid(scene[here], dark, _shadow(mask, g), mask, colour))
 
 
 def exposed(picture: Tensor, hit: Tensor, g: torch.Generator) -> Tensor:
     """The object exposed as a camera would, somewhere between rather dark and rather bright."""
-    on = hit[:, None].float()
+    on = hit[:, None].to(picture.dtype)
     mean = (picture.mean(1, keepdim=True) * on).sum((2, 3)) / on.sum((2, 3)).clamp_min(1)
     aim = rand((len(picture), 1), g, 0.13, 0.42)
     gain = (aim / mean.clamp_min(0.02)).clamp(0.3, 3.0)
@@ -87,22 +91,3 @@ def studio(image: Tensor, g: torch.Generator) -> Tensor:
     """A careful photo: even tone, hardly any noise ``[B, 3, S, S]`` in 0..1."""
     noise = torch.randn(image.shape, generator=g, device=g.device) * 0.006
     return (image.clamp(1e-4, 1) ** 0.6 + noise).clamp(0, 1)
-
-
-def photographed(image: Tensor, g: torch.Generator) -> Tensor:
-    """Exposure, white balance, blur, noise and tone of a camera ``[B, 3, S, S]`` in 0..1."""
-    count = len(image)
-    gain = rand((count, 1, 1, 1), g, 0.7, 1.4) * rand((count, 3, 1, 1), g, 0.88, 1.12)
-    image = (image * gain).clamp(1e-4, 1.5)
-    image = image ** rand((count, 1, 1, 1), g, 0.45, 0.95)
-    soft = blur(image, 0.9)
-    softer = blur(image, 1.8)
-    amount = rand((count, 1, 1, 1), g)
-    image = torch.where(amount < 0.35, image, torch.where(amount < 0.8, soft, softer))
-    sharpen = rand((count, 1, 1, 1), g, 0, 0.8) * chance(count, 0.4, g)[:, None, None, None]
-    image = image + sharpen * (image - soft)
-    noise = torch.randn(image.shape, generator=g, device=g.device)
-    image = image + noise * rand((count, 1, 1, 1), g, 0, 0.04)
-    grey = image.mean(1, keepdim=True)
-    drop = chance(count, 0.15, g)[:, None, None, None]
-    return torch.where(drop, grey, image).clamp(0, 1)

@@ -1,8 +1,10 @@
-"""The face a camera sees: relief, wear, corrosion, soil, patina, enamel and light.
+"""The face a camera sees: relief, wear, corrosion, soil, patina, enamel, cleaning and light.
 
 The traced surface is a height field in view coordinates. Relief and corrosion are added to that
 field, wear smooths it, and the normals of the result are lit. Amounts are drawn per picture from
-a generator; the fields that colour the object are fixed to its surface, not to the picture.
+a generator; the fields that colour the object are fixed to its surface, not to the picture. What
+is done pixel by pixel stands in a few functions without loops or look-ups, which
+:mod:`simsearch.synthetic.kernels` fuses on a GPU.
 """
 
 from __future__ import annotations
@@ -14,29 +16,10 @@ from torch import Tensor
 
 from simsearch.synthetic.batch import Batch, Marks
 from simsearch.synthetic.kernels import kernel
-from simsearch.synthetic.noise import blur, chance, cloud, rand, sample_planes
+from simsearch.synthetic.noise import blur, chance, draws, rand, read
+from simsearch.synthetic.palette import palette
 from simsearch.synthetic.relief import relief
 from simsearch.synthetic.trace import Camera, Hits
-
-#: Base colours (linear-ish RGB) a surface of each metal may have, as pairs to mix.
-PATINAS = {
-    "copper alloy": [
-        ((0.20, 0.34, 0.25), (0.36, 0.48, 0.36)), ((0.24, 0.20, 0.13), (0.36, 0.30, 0.20)),
-        ((0.12, 0.15, 0.11), (0.25, 0.27, 0.18)), ((0.33, 0.50, 0.44), (0.18, 0.24, 0.18)),
-        ((0.38, 0.28, 0.15), (0.55, 0.43, 0.24)), ((0.30, 0.33, 0.30), (0.20, 0.17, 0.13)),
-    ],
-    "iron": [((0.30, 0.16, 0.08), (0.45, 0.27, 0.15)), ((0.16, 0.11, 0.09), (0.33, 0.20, 0.12))],
-    "silver": [((0.55, 0.55, 0.54), (0.30, 0.30, 0.31)), ((0.20, 0.20, 0.22), (0.48, 0.46, 0.43))],
-    "lead": [((0.48, 0.48, 0.47), (0.66, 0.65, 0.62)), ((0.32, 0.33, 0.34), (0.50, 0.48, 0.44))],
-    "bone": [((0.62, 0.54, 0.40), (0.74, 0.68, 0.55)), ((0.42, 0.33, 0.22), (0.60, 0.50, 0.36))],
-    "gold": [((0.72, 0.53, 0.20), (0.60, 0.42, 0.16))],
-}  # fmt: skip
-_PAIRS = 6
-SOILS = ((0.30, 0.22, 0.15), (0.22, 0.17, 0.12), (0.42, 0.33, 0.23), (0.36, 0.30, 0.24))
-ENAMELS = (
-    (0.55, 0.10, 0.08), (0.08, 0.16, 0.45), (0.75, 0.72, 0.62), (0.10, 0.32, 0.22),
-    (0.68, 0.45, 0.10), (0.30, 0.33, 0.28),
-)  # fmt: skip
 
 
 @dataclass
@@ -68,16 +51,73 @@ class Face:
     shine: Tensor
 
 
+@dataclass
+class Story:
+    """What else happened to each object, each ``[B, 1, 1, 1]``: amounts are 0 for most.
+
+    ``eaten`` even pitting as from fertiliser; ``diseased`` spots of powdery chlorides; ``lost``
+    inlay fallen out (the higher the less is left); ``cleaned`` how much of the surface is
+    cleaned, by region, on what stands high, or in scraped stripes; ``front_at``/``front_way``
+    where one patina gives way to another; ``rusty`` an iron stain; ``wet`` wax or water.
+    """
+
+    eaten: Tensor
+    diseased: Tensor
+    lost: Tensor
+    cleaned: Tensor
+    where: Tensor
+    way: Tensor
+    turn: Tensor
+    front_at: Tensor
+    two_toned: Tensor
+    rusty: Tensor
+    stain_x: Tensor
+    stain_y: Tensor
+    wet: Tensor
+    coat_left: Tensor
+    gloss: Tensor
+    luck: Tensor
+
+
+def _story(batch: Batch, wear: Wear, g: torch.Generator) -> Story:
+    one = (0.0, 1.0)
+    (eaten, diseased, lost, cleaned, where, way, turn, at, toned, rusty, x, y, wet, coat, gloss,
+     luck) = draws(
+        len(batch),
+        [one, one, (-2.2, 1.8), one, (-1.4, 1.2), (0, 3), (0, 6.2832), (-0.5, 0.5), one, one,
+         (-0.7, 0.7), (-0.7, 0.7), one, (-1.2, 1.2), (0, 0.25), one], g,
+    )  # fmt: skip
+    gone = wear.corroded[:, None, None, None]
+    coated = luck < batch.coating.sum(1)[:, None, None, None]
+    return Story(
+        eaten=(eaten < 0.3 * gone) * (0.4 + 2 * eaten),
+        diseased=((diseased < 0.35 * gone) * 1.0),
+        lost=lost,
+        cleaned=((cleaned < 0.24 * gone.clamp_min(0.15)) * (0.4 + 2.2 * cleaned)).clamp(0, 1),
+        where=where,
+        way=way.floor(),
+        turn=turn,
+        front_at=at,
+        two_toned=(toned < 0.15) * 1.0,
+        rusty=(rusty < 0.12) * (0.3 + 5 * rusty) * (0.2 + gone).clamp(0, 1),
+        stain_x=x,
+        stain_y=y,
+        wet=(wet < 0.12) * (0.3 + 5 * wet),
+        coat_left=torch.where(coated, coat, -9.0),
+        gloss=gloss,
+        luck=luck,
+    )
+
+
 def _fields(hits: Hits, g: torch.Generator) -> Tensor:
-    """Four noise fields fixed to the objects: two broad, two fine ``[B, 4, S, S]``."""
+    """Four noise fields fixed to the objects: two broad, two fine ``[4, B, S, S]``."""
     count = len(hits.hit)
-    planes = cloud(min(count, 64), 2, 192, (5, 11, 23), g)
-    fine = cloud(min(count, 64), 2, 192, (48, 96, 192), g)
-    shift = rand((count, 2), g, -1, 1)
-    near = rand((count,), g, 0.6, 1.4)
-    broad = sample_planes(planes, hits.point, near, shift)
-    sharp = sample_planes(fine, hits.point, near, shift.flip(1))
-    return torch.cat([broad, sharp], 1)
+    x = hits.point[..., 0] + 0.7 * hits.point[..., 2]
+    y = hits.point[..., 1] - 0.5 * hits.point[..., 2]
+    t = rand((count, 1, 1), g, 0, 6.2831853)
+    c, s = t.cos(), t.sin()
+    shift, near = rand((count, 2), g, -1, 1), rand((count,), g, 0.6, 1.4)
+    return read(x * c - y * s, x * s + y * c, near, shift, slice(0, 4))
 
 
 def _faces(batch: Batch, hits: Hits, camera: Camera, wear: Wear) -> tuple[Tensor, Tensor]:
@@ -97,119 +137,161 @@ def _faces(batch: Batch, hits: Hits, camera: Camera, wear: Wear) -> tuple[Tensor
     return height.reshape(shape), cover.reshape(count, 2, size, size)
 
 
-def _choose(table: tuple[tuple[float, ...], ...], count: int, g: torch.Generator) -> Tensor:
-    colours = torch.tensor(table, device=g.device)
-    which = torch.randint(len(table), (count,), generator=g, device=g.device)
-    return colours[which]
+def _shaped(
+    worn: Tensor, corroded: Tensor, eaten: Tensor, lost: Tensor, four: Tensor, raised: Tensor,
+    cover: Tensor, depth: Tensor,
+) -> tuple[Tensor, Tensor, Tensor]:  # fmt: skip
+    """Height of the weathered surface, its relief without the form, and the enamel that is left.
+
+    ``four [4, B, 1, S, S]`` are the noise fields, ``cover [B, 2, S, S]`` the enamel as made.
+    """
+    broad, other, fine, fine2 = four.unbind(0)
+    gone = torch.sigmoid(14 * (other + 0.35 * fine + lost)) * cover
+    pits = (fine - 1.5 + 0.9 * corroded).clamp_min(0) * corroded * 0.020
+    pits = pits + (fine2 - 0.5).clamp_min(0) * eaten * 0.012
+    crust = (broad - 0.6).clamp_min(0) * (fine2 * 0.4 + 1).clamp_min(0) * corroded * 0.030
+    grain = fine2 * (0.0008 + 0.004 * corroded)
+    # Relief under crust is gone; where inlay fell out its bed lies lower.
+    low = raised * (1 - 0.75 * worn) * torch.exp(-crust * 55 * corroded) - pits
+    low = low - 0.014 * gone.amax(1, keepdim=True)
+    return depth + low + crust + grain, low, cover - gone
 
 
-def _metal(batch: Batch, mix: Tensor, g: torch.Generator) -> Tensor:
-    """Patina ``[B, 3, S, S]`` mixed between two colours of the picture's metal."""
-    table = torch.zeros(len(PATINAS), _PAIRS, 2, 3)
-    for i, pairs in enumerate(PATINAS.values()):
-        for j in range(_PAIRS):
-            table[i, j] = torch.tensor(pairs[j % len(pairs)])
-    table = table.to(g.device)
-    metal = torch.multinomial(batch.metals, 1, generator=g)[:, 0]
-    pair = torch.randint(_PAIRS, (len(metal),), generator=g, device=g.device)
-    two = table[metal, pair] * rand((len(metal), 1, 3), g, 0.85, 1.18)
-    two = two * rand((len(metal), 1, 1), g, 0.6, 1.5)
-    a, b = two[:, 0, :, None, None], two[:, 1, :, None, None]
-    return a + (b - a) * mix
-
-
-def _coat(colour: Tensor, batch: Batch, field: Tensor, g: torch.Generator) -> tuple[Tensor, Tensor]:
-    """Remains of tinning or gilding over the patina, and where they are."""
-    count = len(batch)
-    kinds = torch.tensor([[0.62, 0.62, 0.60], [0.70, 0.52, 0.20]], device=g.device)
-    which = (rand((count,), g) < batch.coating[:, 1]).long()
-    coated = rand((count,), g) < batch.coating.sum(1)
-    left = rand((count,), g, -1.2, 1.2)[:, None, None, None]
-    where = torch.sigmoid(6 * (field + left)) * coated[:, None, None, None]
-    return colour + (kinds[which][:, :, None, None] - colour) * where * 0.85, where
+def _coloured(
+    four: Tensor, story: tuple[Tensor, ...], colours: tuple[Tensor, ...], x: Tensor, y: Tensor,
+    fill: Tensor, corroded: Tensor, soiled: Tensor, pixel: Tensor, hollow: Tensor,
+) -> tuple[Tensor, Tensor]:  # fmt: skip
+    """Colour ``[B, 3, S, S]`` and shine ``[B, 1, S, S]`` of the weathered surface."""
+    broad, other, fine, fine2 = four.unbind(0)
+    (_, diseased, _, cleaned, where, way, turn, front_at, two_toned, rusty, sx, sy, wet, coat_left,
+     gloss, _) = story  # fmt: skip
+    near, near2, far, far2, bare, soil, bloom, powder, iron, paint, paint2, gilt = colours
+    mix = torch.sigmoid(3 * broad + fine)
+    ahead = x * turn.cos() + y * turn.sin()
+    front = torch.sigmoid(18 * (ahead + 0.22 * other + 0.05 * fine - front_at)) * two_toned
+    colour = torch.lerp(torch.lerp(near, near2, mix), torch.lerp(far, far2, mix), front)
+    coat = torch.sigmoid(6 * (other + coat_left))
+    colour = torch.lerp(colour, gilt, 0.85 * coat)
+    colour = torch.lerp(colour, paint, 0.92 * fill[:, :1])
+    colour = torch.lerp(colour, paint2, 0.92 * fill[:, 1:])
+    rust = torch.sigmoid(5 * (broad - 1.4 + corroded)) * corroded * 0.6
+    colour = torch.lerp(colour, bloom, rust)
+    deep = hollow / pixel * 1.2
+    stripes = torch.sigmoid(5 * (torch.sin(ahead * 23 + 2 * broad) + 0.6 * fine + where))
+    high = torch.sigmoid(3 * (where + 0.8 - 2.5 * deep + 0.5 * broad))
+    region = torch.sigmoid(9 * (broad + 0.2 * fine + where))
+    clean = torch.where(way < 1, region, torch.where(way < 2, high, stripes))
+    clean = clean * cleaned * torch.exp(-0.8 * deep) * (1 - fill.amax(1, keepdim=True))
+    colour = torch.lerp(colour, bare * (1 + 0.06 * fine2), clean)
+    spots = torch.sigmoid(9 * (0.75 * fine + 0.8 * other - 1.7)) * diseased * (1 - 0.7 * clean)
+    colour = torch.lerp(colour, powder, 0.85 * spots)
+    away = (x - sx) ** 2 + (y - sy) ** 2
+    stain = torch.sigmoid(4 * (0.6 * broad + 1 - 11 * away)) * rusty.clamp_max(1)
+    colour = torch.lerp(colour, iron * (1 + 0.2 * fine), 0.8 * stain)
+    dirt = torch.sigmoid(2 * (deep + other * 0.8 - 1.2)) + torch.sigmoid(
+        8 * (other - 2.6 + 1.6 * soiled)
+    )
+    dirt = (dirt * soiled * (1 - 0.6 * clean)).clamp(0, 1)
+    colour = torch.lerp(colour, soil * (1 + 0.15 * fine), dirt)
+    colour = colour * (1 - 0.25 * wet.clamp_max(1))
+    dull = (1 - dirt) * (1 - spots) * (1 - 0.8 * corroded * (1 - clean))
+    shine = (0.05 + 0.5 * coat + 0.45 * clean + gloss) * dull + 0.45 * wet * (1 - 0.5 * dirt)
+    return colour.clamp(0.01, 1), shine
 
 
 def face(batch: Batch, hits: Hits, camera: Camera, wear: Wear, g: torch.Generator) -> Face:
     """The weathered surface of each picture."""
-    count, size = hits.hit.shape[:2]
-    four = [_[:, None] for _ in _fields(hits, g).unbind(1)]
-    broad, other, fine, fine2 = four
+    size = hits.hit.shape[1]
+    four = _fields(hits, g)[:, :, None]
     worn, corroded, soiled = (
         w[:, None, None, None] for w in (wear.worn, wear.corroded, wear.soiled)
     )
+    story, colours = _story(batch, wear, g), palette(batch, g)
     raised, cover = _faces(batch, hits, camera, wear)
-    raised = raised * (1 - 0.75 * worn)
-    lost = torch.sigmoid(8 * (other + rand((count, 1, 1, 1), g, -2.2, 1.6)))  # inlay fallen out
-    pits = (fine - 1.5 + 0.9 * corroded).clamp_min(0) * corroded * 0.020
-    crust = (broad - 0.6).clamp_min(0) * (fine2 * 0.4 + 1).clamp_min(0) * corroded * 0.030
-    grain = fine2 * (0.0008 + 0.004 * corroded)
-    hidden = torch.exp(-crust * 55 * corroded)  # relief under crust is gone
-    height = hits.depth[:, None] + raised * hidden - pits + crust + grain
-    pixel = 2 * camera.half / size
-    hollow = _hollow(raised * hidden - pits, hits.hit)
-    colour = _metal(batch, torch.sigmoid(3 * broad + fine), g)
-    colour, coat = _coat(colour, batch, other, g)
-    for i in range(2):
-        fill = cover[:, i : i + 1] * (1 - lost)
-        paint = _choose(ENAMELS, count, g)[:, :, None, None] * rand((count, 1, 1, 1), g, 0.6, 1.1)
-        colour = colour + (paint - colour) * fill * 0.92
-    rust = torch.sigmoid(5 * (broad - 1.4 + corroded))
-    bloom = _choose(((0.42, 0.62, 0.50), (0.30, 0.20, 0.12), (0.16, 0.13, 0.10)), count, g)
-    colour = colour + (bloom[:, :, None, None] - colour) * rust * corroded * 0.6
-    soil = _choose(SOILS, count, g)[:, :, None, None] * (1 + 0.15 * fine)
-    dirt = (
-        torch.sigmoid((hollow / pixel[:, None, None, None] * 1.2 + other * 0.8 - 1.2) * 2) * soiled
-        + torch.sigmoid(8 * (other - 2.6 + 1.6 * soiled)) * soiled
+    height, low, fill = kernel(_shaped)(
+        worn, corroded, story.eaten, story.lost, four, raised, cover, hits.depth[:, None]
     )
-    dirt = dirt.clamp(0, 1)
-    colour = colour + (soil - colour) * dirt
-    shine = (
-        (0.05 + 0.5 * coat + 0.25 * rand((count, 1, 1, 1), g)) * (1 - dirt) * (1 - 0.8 * corroded)
+    hollow = _hollow(low, hits.hit)
+    pixel = (2 * camera.half / size)[:, None, None, None]
+    x, y = (hits.point[..., i][:, None] for i in (0, 1))
+    shades = (*colours.near, *colours.far, colours.bare, colours.soil, colours.bloom,
+              colours.powder, colours.rust, *colours.enamels, colours.coat)  # fmt: skip
+    told = tuple(getattr(story, name) for name in vars(story))
+    colour, shine = kernel(_coloured)(
+        four, told, shades, x, y, fill, corroded, soiled, pixel, hollow
     )
-    return Face(height, colour.clamp(0.01, 1), shine)
+    return Face(height, colour, shine)
+
+
+def _around(height: Tensor, inside: Tensor, radius: float) -> Tensor:
+    """Mean height of the object around each point."""
+    both = blur(torch.cat([height * inside, inside], 1), radius)
+    return both[:, :1] / both[:, 1:].clamp_min(0.05)
 
 
 def _hollow(height: Tensor, hit: Tensor) -> Tensor:
     """How far each point lies below its surroundings on the object."""
     inside = hit[:, None].to(height.dtype)
-    around = blur(height * inside, 3.0) / blur(inside, 3.0).clamp_min(0.05)
-    return (around - height).clamp_min(0) * inside
+    return (_around(height, inside, 3.0) - height).clamp_min(0) * inside
 
 
-def _normals(height: Tensor, hit: Tensor, pixel: Tensor) -> Tensor:
-    """Unit normals ``[B, 3, S, S]``; steps at the outline are rounded off."""
-    low = height.masked_fill(~hit[:, None], -9.0)
+def _normals(height: Tensor, hit: Tensor, pixel: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+    """Parts x, y, z of the unit normals, each ``[B, 1, S, S]``; the outline is rounded off."""
+    low = torch.where(hit, height, -9.0)
     floor = torch.nn.functional.max_pool2d(low, 3, 1, 1)
-    h = torch.where(hit[:, None], height, floor.clamp_min(-2.0))
-    right, left = torch.roll(h, -1, 3), torch.roll(h, 1, 3)
-    down, up = torch.roll(h, -1, 2), torch.roll(h, 1, 2)
-    step = 2 * pixel[:, None, None, None]
-    slope_x = ((right - left) / step).clamp(-5, 5)
-    slope_y = ((up - down) / step).clamp(-5, 5)
-    n = torch.cat([-slope_x, -slope_y, torch.ones_like(h)], 1)
-    return n / n.norm(dim=1, keepdim=True)
+    h = torch.where(hit, height, floor.clamp_min(-2.0))
+    h = torch.nn.functional.pad(h, (1, 1, 1, 1), "replicate")
+    step = 1 / (2 * pixel)
+    x = ((h[..., 1:-1, :-2] - h[..., 1:-1, 2:]) * step).clamp(-5, 5)
+    y = ((h[..., 2:, 1:-1] - h[..., :-2, 1:-1]) * step).clamp(-5, 5)
+    z = torch.rsqrt(x * x + y * y + 1)
+    return x * z, y * z, z
+
+
+def _shone(
+    lamps: tuple[Tensor, ...], sky: Tensor, pixel: Tensor, around: Tensor, hit: Tensor,
+    colour: Tensor, shine: Tensor, height: Tensor,
+) -> Tensor:  # fmt: skip
+    """The lit picture; ``lamps`` are (x, y, z, strength) of each lamp, one after the other."""
+    x, y, z = _normals(height, hit, pixel)
+    shade = torch.exp(-((around - height) / (8 * pixel)).clamp(0, 3))
+    diffuse = sky * (0.6 + 0.4 * z) * shade
+    gloss = torch.zeros_like(diffuse)
+    for i in range(0, len(lamps), 4):
+        lx, ly, lz, lamp = lamps[i : i + 4]
+        diffuse = diffuse + lamp * (x * lx + y * ly + z * lz).clamp_min(0)
+        # The half-way vector between the lamp and the viewer.
+        long = torch.rsqrt(lx * lx + ly * ly + (lz + 1) ** 2)
+        near = ((x * lx + y * ly + z * (lz + 1)) * long).clamp_min(0)
+        near = near * near * near
+        near = near * near
+        near = near * near
+        gloss = gloss + lamp * near * near
+    return (colour * diffuse + shine * gloss * 0.7) * 1.3
+
+
+def _lamps(count: int, g: torch.Generator) -> tuple[tuple[Tensor, ...], Tensor]:
+    """Two lamps and the sky: open shade, a lamp, raking light, or a flash beside the lens."""
+    turn, lift, strong, turn2, lift2, weak, sky, luck = draws(
+        count, [(0, 6.2832), (0.25, 1.3), (0.3, 1.1), (0, 6.2832), (0.25, 1.3), (0.14, 0.5),
+                (0.15, 0.6), (0, 1)], g,
+    )  # fmt: skip
+    raking, flash = luck < 0.14, luck > 0.92
+    lift = torch.where(raking, 0.12 + 0.15 * lift, torch.where(flash, 1.45, lift))
+    strong = torch.where(raking | flash, 1.0 + 0.3 * strong, strong)
+    weak = torch.where(raking | flash, 0.2 * weak, weak)
+    sky = torch.where(raking | flash, 0.5 * sky, sky)
+    return (
+        lift.cos() * turn.cos(), lift.cos() * turn.sin(), lift.sin(), strong,
+        lift2.cos() * turn2.cos(), lift2.cos() * turn2.sin(), lift2.sin(), weak,
+    ), sky  # fmt: skip
 
 
 def lit(seen: Face, hits: Hits, camera: Camera, g: torch.Generator) -> Tensor:
     """The object's picture ``[B, 3, S, S]`` under one or two lamps and an open sky."""
     count, size = hits.hit.shape[:2]
-    pixel = 2 * camera.half / size
-    n = _normals(seen.height, hits.hit, pixel)
-    depth = seen.height
-    inside = hits.hit[:, None].to(depth.dtype)
-    around = blur(depth * inside, 5.0) / blur(inside, 5.0).clamp_min(0.05)
-    shade = torch.exp(-((around - depth) / (8 * pixel[:, None, None, None])).clamp(0, 3))
-    sky = rand((count, 1, 1, 1), g, 0.15, 0.6) * (0.6 + 0.4 * n[:, 2:3]) * shade
-    total = seen.colour * sky
-    for strength in (1.0, 0.45):
-        turn = rand((count,), g, 0, 6.2831853)
-        lift = rand((count,), g, 0.25, 1.3)
-        way = torch.stack([lift.cos() * turn.cos(), lift.cos() * turn.sin(), lift.sin()], 1)
-        way = way[:, :, None, None]
-        lamp = rand((count, 1, 1, 1), g, 0.3, 1.1) * strength
-        diffuse = (n * way).sum(1, keepdim=True).clamp_min(0)
-        half = way + torch.tensor([0.0, 0.0, 1.0], device=n.device)[None, :, None, None]
-        half = half / half.norm(dim=1, keepdim=True)
-        gloss = (n * half).sum(1, keepdim=True).clamp_min(0) ** 24
-        total = total + lamp * (seen.colour * diffuse + seen.shine * gloss * 0.7)
-    return total * 1.3
+    pixel = (2 * camera.half / size)[:, None, None, None]
+    lamps, sky = _lamps(count, g)
+    hit = hits.hit[:, None]
+    around = _around(seen.height, hit.to(seen.height.dtype), 5.0)
+    return kernel(_shone)(lamps, sky, pixel, around, hit, seen.colour, seen.shine, seen.height)

@@ -11,7 +11,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 from rich.console import Console
@@ -53,6 +53,7 @@ app = typer.Typer(
     epilog=_EXIT_CODES,
 )
 
+_Made = TypeVar("_Made")
 SetOption = Annotated[
     Path | None,
     typer.Option(
@@ -212,6 +213,21 @@ def index(
         lambda progress: reference.rebuild_index(loaded, progress=progress),
     )
     _print(f"Indexed {words.count(len(reference.photos), 'photo')} with {loaded.name}.")
+
+
+@app.command()
+def odds(
+    set_folder: Annotated[Path, typer.Argument(metavar="SET", help="Folder of your own set.")],
+) -> None:
+    """Measure the odds of your own set: each object is looked up among all the others.
+
+    Run it after 'index' and again when photos change. Too few objects: nothing is written.
+    """
+    reference = _open(set_folder)
+    from simsearch.leads.own_set import measure_own_odds
+
+    found = _with_bar("Looking objects up", lambda progress: measure_own_odds(reference, progress))
+    terminal.print_measured(_console(), found)
 
 
 @app.command()
@@ -396,10 +412,10 @@ def _either(items: Sequence[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} or {items[-1]}"
 
 
-def _with_bar(label: str, work: Callable[[Callable[[int, int], None]], object]) -> None:
+def _with_bar(label: str, work: Callable[[Callable[[int, int], None]], _Made]) -> _Made:
     """Run ``work`` with a function that takes (done, total) and moves a bar on stderr."""
     from rich.progress import Progress
 
     with Progress(console=_console(stderr=True), transient=True) as bar:
         task = bar.add_task(escape(label), total=None)
-        work(lambda done, total: bar.update(task, completed=done, total=total))
+        return work(lambda done, total: bar.update(task, completed=done, total=total))

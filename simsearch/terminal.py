@@ -16,6 +16,7 @@ from rich.text import Text
 from simsearch.page import cautions, words
 
 if TYPE_CHECKING:
+    from simsearch.leads.calibration import Calibration
     from simsearch.leads.model import Leads
     from simsearch.sets.problems import Problem
     from simsearch.sets.reference_set import ReferenceSet
@@ -30,12 +31,21 @@ def print_leads(console: Console, title: str, leads: Leads, reference: Reference
     if not leads.anything_close:
         console.print(Text(f"{words.NOTHING_CLOSE} The nearest, most likely wrong:"))
     console.print(_lead_table(leads))
+    if leads.anything_close:
+        listed = words.shortlist_words(leads, reference.types)
+        console.print(Text(f"\n{listed}") if listed else Text(""))
     _print_cautions(console, cautions.urgent_for(leads))
     if leads.anything_close:
         for lead in leads.leads[:_DETAILED_LEADS]:
             _print_checks(console, lead.type, reference)
     console.print(Text(f"\n{leads.odds_note}".rstrip()))
     console.print(Text(" ".join(item.heading for item in cautions.ALWAYS)))
+
+
+def print_measured(console: Console, calibration: Calibration) -> None:
+    """What the odds of a set rest on and how well they hold, in sentences."""
+    for sentence in words.measured_words(calibration):
+        console.print(Text(sentence))
 
 
 def _lead_table(leads: Leads) -> Table:

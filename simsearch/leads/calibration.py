@@ -235,7 +235,9 @@ def _closeness(finds: _Finds, odds: Odds, held: _Held) -> Closeness | None:
     if not finds.far:
         return None
     everything = np.ones(len(finds.truth), bool)
-    return Closeness(_curve(finds, odds, everything), threshold_for(held.near))
+    return Closeness(
+        _curve(finds, odds, everything), threshold_for(held.near, objects=finds.objects)
+    )
 
 
 def _measured(finds: _Finds, held: _Held) -> Measured:
@@ -276,7 +278,7 @@ def _judged_by_the_rest(
         for level in LEVELS:
             listed[level][mine] = in_list(held.odds[mine], limits.get(level, np.inf))
         if finds.far:
-            threshold = threshold_for(held.near[rest])
+            threshold = threshold_for(held.near[rest], objects=finds.objects[rest])
             close[mine] = held.near[mine] >= threshold
             for kind, far in held.far.items():
                 accepted[kind][mine] = far[mine] >= threshold

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from simsearch.leads.odds import Odds
+from simsearch.leads.shortlist import limit_for
 
 Doubles = NDArray[np.float64]
 
@@ -90,13 +91,18 @@ def fit_closeness(
     return tuple(float(weight) for weight in fitted)
 
 
-def threshold_for(closeness: Doubles, share: float = FALSE_REJECT) -> float:
-    """Return the value that at most ``share`` of the finds of known type fall below."""
-    if not 0 <= share < 1:
-        raise ValueError(f"the share of finds to reject is {share}, not a share below 1")
-    # One more find has its place among n + 1; "lower" takes a value that occurs.
-    rank = max(math.floor(share * (len(closeness) + 1)) - 1, 0)
-    return float(np.sort(closeness)[rank])
+def threshold_for(
+    closeness: Doubles, share: float = FALSE_REJECT, objects: ArrayLike | None = None
+) -> float:
+    """Return the value that ``share`` of the finds of known type may fall below.
+
+    ``objects`` (n,) names the object of each find; each counts once. Set as the limit of a list
+    is, so that it holds for one more find.
+    """
+    if not 0 < share < 1:
+        raise ValueError(f"the share of finds to reject is {share}, not between 0 and 1")
+    limit = limit_for(-closeness, 1 - share, objects)
+    return float(max(-limit, closeness.min()))
 
 
 def area_under_curve(near: ArrayLike, far: ArrayLike) -> float:

@@ -98,6 +98,9 @@ def odds_note(calibration: Calibration, photos: int = 1) -> str:
     if photos > measured.most_photos:
         once = "single photos" if measured.most_photos == 1 else f"{measured.most_photos} photos"
         note += f" They were measured on {once} of a find; for {photos} together they are a guess."
+    if "type" in measured.false_accept:
+        wrong = f"{100 * measured.false_accept['type']:.0f} in 100"
+        note += f" Of finds whose type was taken out of the set, {wrong} were still called close."
     return f"{note} {calibration.note}".strip()
 
 

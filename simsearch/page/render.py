@@ -106,6 +106,7 @@ def render_leads(leads: Leads, tray: Tray, reference: ReferenceSet) -> str:
         set_name=leads.set_name,
         encoder_name=leads.encoder_name,
         odds_note=leads.odds_note,
+        shortlist=words.shortlist_words(leads, reference.types),
     )
 
 

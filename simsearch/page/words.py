@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from simsearch.leads.calibration import Calibration
+    from simsearch.leads.model import Leads
     from simsearch.sets.types import Type
 
 LEADS_NOT_IDENTIFICATIONS = "Leads to verify, not identifications."
@@ -28,6 +30,43 @@ def odds_words(odds: float | None) -> str:
     else:
         amount = f"about {max(1, min(9, round(odds * 10)))} in 10"
     return f"{amount} of such leads were right in our tests"
+
+
+def shortlist_words(leads: Leads, types: Mapping[str, Type]) -> str:
+    """The list that holds the right type in a promised share of cases; empty without one."""
+    if not leads.shortlist or not leads.shortlist_note:
+        return ""
+    names = [types[type_id].name for type_id in leads.shortlist]
+    return f"{leads.shortlist_note} {count(len(names), 'type')}: {'; '.join(names)}."
+
+
+def measured_words(calibration: Calibration) -> list[str]:
+    """What was measured for a set and how well it holds, a sentence each."""
+    found = calibration.measured
+    sentences = [
+        f"Odds measured on {count(found.objects, 'object')} of known type "
+        f"({count(found.photos, 'look-up')}).",
+        f"Where a first lead was given odds, the share that was right differed by "
+        f"{_hundred(found.error)} on average; {_hundred(found.error_by_chance)} would be chance.",
+    ]
+    for level in sorted(calibration.limits):
+        sentences.append(
+            f"A list meant to hold the right type in {_hundred(level)} held it in "
+            f"{_hundred(found.coverage[level])}, with {found.length[level]:.1f} types on average."
+        )
+    if found.false_reject is not None:
+        sentences.append(
+            f"Finds whose type is there, called not close: {_hundred(found.false_reject)}."
+        )
+    for kind, share in found.false_accept.items():
+        sentences.append(
+            f"Finds whose {kind} was taken out, still called close: {_hundred(share)}."
+        )
+    return sentences
+
+
+def _hundred(share: float) -> str:
+    return f"{100 * share:.0f} in 100"
 
 
 def count(number: int, singular: str, plural: str = "") -> str:

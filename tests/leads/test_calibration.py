@@ -1,9 +1,9 @@
-"""Odds and closeness on simulated finds whose truth is known."""
+"""Fitting a calibration as a whole, and its file."""
 
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,233 +11,120 @@ import numpy as np
 import pytest
 
 from simsearch.errors import SetError
-from simsearch.leads.calibration import (
-    CALIBRATION_FILE,
-    Calibration,
-    closeness_features,
-    expected_calibration_error,
-    fit_calibration,
-    fit_logistic,
-    fit_temperature,
-    load_calibration,
-    save_calibration,
-    softmax,
-)
+from simsearch.leads.calibration import fit_calibration
+from simsearch.leads.calibration_file import CALIBRATION_FILE, load_calibration, save_calibration
+from simsearch.leads.shortlist import LEVELS
 
 PRINTS: dict[str, Any] = {"encoder_fingerprint": "f" * 64, "set_fingerprint": "e" * 64}
 
 
-def finds(temperature: float, count: int, types: int = 20, seed: int = 0) -> tuple[Any, Any]:
-    """Draw scores, then each find's type from the odds that ``temperature`` gives."""
+def finds(count: int = 300, columns: int = 2, seed: int = 0) -> tuple[Any, Any, dict[str, Any]]:
+    """Finds near to their own type, and the same finds with it and two more left out."""
     rng = np.random.default_rng(seed)
-    scores = rng.uniform(0.2, 0.9, size=(count, types))
-    odds = softmax(scores / temperature)
-    truth = np.array([rng.choice(types, p=row) for row in odds])
-    return scores, truth
+    features = rng.normal(0.4, 0.08, size=(count, 12, columns))
+    truth = rng.integers(0, 12, count)
+    rows = np.arange(count)
+    features[rows, truth] += rng.normal(0.25, 0.12, size=(count, columns))
+    features[rows, (truth + 1) % 12, 0] += 0.1  # its look-alike
+    without = {kind: features.copy() for kind in ("type", "group")}
+    without["type"][rows, truth] = -np.inf
+    for step in range(3):
+        without["group"][rows, (truth + step) % 12] = -np.inf
+    return features, truth, without
 
 
-@pytest.mark.parametrize("temperature", [0.02, 0.1, 0.5])
-def test_the_temperature_that_made_the_finds_is_found(temperature: float) -> None:
-    scores, truth = finds(temperature, 4000)
-    assert fit_temperature(scores, truth) == pytest.approx(temperature, rel=0.1)
+@pytest.mark.parametrize("columns", [1, 2])
+def test_what_is_measured_holds_on_other_finds(columns: int) -> None:
+    features, truth, without = finds(600, columns)
+    fitted = fit_calibration(features, truth, without=without, **PRINTS)
+    measured = fitted.measured
+    assert (measured.photos, measured.objects, measured.most_photos) == (600, 600, 1)
+    assert measured.error < measured.error_by_chance + 0.03
+    others, true, gone = finds(600, columns, seed=1)
+    judged = [fitted.judge(row) for row in others]
+    rows = range(len(true))
+    held = np.mean([true[i] in (judged[i].listed or ()) for i in rows])
+    assert held == pytest.approx(0.9, abs=0.04)
+    assert np.mean([len(one.listed or ()) for one in judged]) == pytest.approx(
+        measured.length[0.9], abs=0.3
+    )
+    far = [not one.close for one in judged]
+    assert np.mean(far) == pytest.approx(measured.false_reject, abs=0.04)
+    for kind, table in gone.items():
+        assert fitted.closeness is not None
+        close = np.mean(fitted.closeness.of(fitted.odds, table) >= fitted.closeness.threshold)
+        assert close == pytest.approx(measured.false_accept[kind], abs=0.06)
+    # Without the look-alikes too, strangers are easier to tell.
+    assert measured.area["group"] > measured.area["type"] > 0.6
+    assert set(measured.coverage) == set(LEVELS) == set(fitted.limits)
+    assert measured.coverage[0.9] == pytest.approx(0.9, abs=0.03)
 
 
-def test_the_temperature_is_the_likeliest_by_another_minimiser() -> None:
-    optimize = pytest.importorskip("scipy.optimize")
-    special = pytest.importorskip("scipy.special")
-    scores, truth = finds(0.05, 300)
-
-    def surprise(log_temperature: float) -> float:
-        log_odds = special.log_softmax(scores / np.exp(log_temperature), axis=1)
-        return -float(log_odds[np.arange(len(truth)), truth].mean())
-
-    best = optimize.minimize_scalar(surprise, bounds=(-9, 4), method="bounded").x
-    assert np.log(fit_temperature(scores, truth)) == pytest.approx(best, abs=1e-3)
-
-
-def test_softmax_is_that_of_scipy_and_does_not_overflow() -> None:
-    special = pytest.importorskip("scipy.special")
-    scores = np.random.default_rng(0).normal(size=(4, 7)) * 1e4
-    np.testing.assert_allclose(softmax(scores), special.softmax(scores, axis=1))
-
-
-def test_odds_sum_to_one_and_keep_the_order() -> None:
-    scores, truth = finds(0.05, 200)
-    fitted = fit_calibration(scores, truth, **PRINTS)
-    odds = fitted.odds(scores)
-    np.testing.assert_allclose(odds.sum(axis=1), 1.0)
-    assert (odds.argmax(axis=1) == scores.argmax(axis=1)).all()
-
-
-def test_odds_fitted_on_some_finds_hold_on_others() -> None:
-    fitted = fit_calibration(*finds(0.05, 2000, seed=1), **PRINTS)
-    scores, truth = finds(0.05, 4000, seed=2)
-    odds = fitted.odds(scores)
-    right = odds.argmax(axis=1) == truth
-    assert expected_calibration_error(odds.max(axis=1), right) < 0.03
-    assert fitted.ece < 0.05
-    # Sharpened twice as much, the same odds are found wanting.
-    sharp = replace(fitted, temperature=fitted.temperature / 2).odds(scores)
-    assert expected_calibration_error(sharp.max(axis=1), right) > 0.1
-
-
-def test_the_calibration_error_worked_by_hand() -> None:
-    # In order of odds, two bins of three: (0.2, 0.3, 0.4 | 0.6, 0.8, 1.0).
-    # First: mean 0.3, right 0 of 3, gap 0.3. Second: mean 0.8, right 3 of 3, gap 0.2.
-    # Error: (3 * 0.3 + 3 * 0.2) / 6 = 0.25.
-    odds, right = [0.8, 0.2, 1.0, 0.4, 0.6, 0.3], [1, 0, 1, 0, 1, 0]
-    assert expected_calibration_error(odds, right, bins=2) == pytest.approx(0.25)
-    # One bin: mean 0.55, right 3 of 6.
-    assert expected_calibration_error(odds, right, bins=1) == pytest.approx(0.05)
-    # More bins than finds: each find is its own bin.
-    alone = np.mean(np.abs(np.array(odds) - np.array(right)))
-    assert expected_calibration_error(odds, right, bins=99) == pytest.approx(alone)
-    # Seven in two bins: the first takes four.
-    seven = expected_calibration_error([0, 0, 0, 1, 1, 1, 1], [0, 0, 0, 0, 1, 1, 1], bins=2)
-    assert seven == pytest.approx(4 / 7 * 0.25)
-
-
-def test_perfect_odds_have_no_error() -> None:
-    assert expected_calibration_error([1.0, 1.0, 0.0], [1, 1, 0]) == 0
-
-
-@pytest.mark.parametrize(
-    ("odds", "right", "bins"), [([], [], 5), ([0.5], [1, 0], 5), ([0.5], [1], 0), ([[0.5]], [1], 1)]
-)
-def test_errors_of_nothing_are_refused(odds: Any, right: Any, bins: int) -> None:
-    with pytest.raises(ValueError, match="do not fit"):
-        expected_calibration_error(odds, right, bins)
-
-
-def test_features_are_the_best_and_its_margin() -> None:
-    found = closeness_features(np.array([[0.2, 0.9, 0.5], [0.4, 0.4, 0.1]]))
-    np.testing.assert_allclose(found, [[0.9, 0.4], [0.4, 0.0]])
-    np.testing.assert_allclose(closeness_features(np.array([[0.7]])), [[0.7, 0.0]])
-
-
-def logistic_finds(count: int, seed: int = 0) -> tuple[Any, Any, Any]:
-    rng = np.random.default_rng(seed)
-    features = np.stack([rng.uniform(0.3, 0.9, count), rng.uniform(0, 0.3, count)], axis=1)
-    weights = np.array([-6.0, 8.0, 10.0])
-    chance = 1 / (1 + np.exp(-(weights[0] + features @ weights[1:])))
-    return features, (rng.random(count) < chance).astype(float), weights
-
-
-def test_the_logistic_curve_that_made_the_finds_is_found() -> None:
-    features, answers, weights = logistic_finds(20_000)
-    found = fit_logistic(features, answers)
-    inputs = np.concatenate([np.ones((len(features), 1)), features], axis=1)
-    chances = [1 / (1 + np.exp(-inputs @ some)) for some in (found, weights)]
-    assert np.abs(chances[0] - chances[1]).max() < 0.02
-    np.testing.assert_allclose(found, weights, rtol=0.1)
-
-
-def test_the_logistic_curve_is_the_likeliest_by_another_minimiser() -> None:
-    optimize = pytest.importorskip("scipy.optimize")
-    features, answers, _ = logistic_finds(400)
-    scaled = (features - features.mean(axis=0)) / features.std(axis=0)
-    inputs = np.concatenate([np.ones((len(scaled), 1)), scaled], axis=1)
-
-    def surprise(weights: Any) -> float:
-        line = inputs @ weights
-        penalty = 0.5 * 1e-3 * len(answers) * float(weights[1:] @ weights[1:])
-        return float(np.sum(np.logaddexp(0, line) - answers * line)) + penalty
-
-    best = optimize.minimize(surprise, np.zeros(3), tol=1e-12).x
-    found = fit_logistic(features, answers)
-    line = found[0] + features @ found[1:]
-    np.testing.assert_allclose(line, inputs @ best, atol=1e-3)
-
-
-def test_classes_cleanly_apart_do_not_run_away() -> None:
-    features = np.array([[0.1, 0.0]] * 30 + [[0.9, 0.2]] * 30)
-    answers = np.array([0.0] * 30 + [1.0] * 30)
-    found = fit_logistic(features, answers)
-    assert np.isfinite(found).all()
-    line = found[0] + features @ found[1:]
-    assert (line[:30] < 0).all() and (line[30:] > 0).all()
-
-
-def with_strangers(count: int = 600, seed: int = 0) -> tuple[Any, Any]:
-    """Finds of known type with one high score, and as many of unknown type without."""
-    rng = np.random.default_rng(seed)
-    scores = rng.normal(0.4, 0.05, size=(2 * count, 12))
-    truth = np.concatenate([rng.integers(0, 12, count), np.full(count, -1)])
-    scores[np.arange(count), truth[:count]] += rng.normal(0.3, 0.1, count)
-    return scores, truth
-
-
-def test_closeness_tells_known_types_from_strangers() -> None:
-    fitted = fit_calibration(*with_strangers(), **PRINTS, false_reject=0.1)
-    assert (fitted.n_fitted, fitted.n_far) == (600, 600)
-    assert fitted.false_reject is not None and fitted.false_accept is not None
-    assert fitted.false_reject <= 0.1
-    scores, truth = with_strangers(seed=5)
-    closeness = np.array([fitted.closeness_of(row) for row in scores])
-    assert ((closeness >= 0) & (closeness <= 1)).all()
-    close = closeness >= fitted.threshold
-    # Rates on other finds are near those reported.
-    assert np.mean(~close[truth >= 0]) == pytest.approx(fitted.false_reject, abs=0.06)
-    assert np.mean(close[truth < 0]) == pytest.approx(fitted.false_accept, abs=0.06)
+def test_a_judgement_lists_the_likeliest_first() -> None:
+    features, truth, without = finds()
+    one = fit_calibration(features, truth, without=without, **PRINTS).judge(features[0])
+    assert one.listed and one.listed[0] == one.odds.argmax() == one.sums.argmax()
+    assert list(one.odds[list(one.listed)]) == sorted(one.odds[list(one.listed)], reverse=True)
+    assert one.odds.sum() == pytest.approx(1)
+    assert one.closeness is not None and 0 <= one.closeness <= 1
 
 
 def test_without_strangers_nothing_is_said_about_closeness() -> None:
-    scores, truth = finds(0.05, 100)
-    fitted = fit_calibration(scores, truth, **PRINTS)
-    assert fitted.closeness is None and fitted.threshold is None
-    assert fitted.false_accept is None and fitted.false_reject is None
-    assert fitted.closeness_of(scores[0]) is None
+    features, truth, _ = finds()
+    fitted = fit_calibration(features, truth, **PRINTS)
+    judged = fitted.judge(features[0])
+    assert fitted.closeness is None and fitted.measured.false_reject is None
+    assert judged.closeness is None and judged.close
 
 
 def test_photos_of_one_object_stay_on_one_side_of_a_fold() -> None:
-    # Every object is photographed ten times alike; rows apart would look like ten witnesses.
-    scores, truth = finds(0.05, 60)
-    grouped = fit_calibration(
-        np.repeat(scores, 10, axis=0),
-        np.repeat(truth, 10),
-        groups=np.repeat(np.arange(60), 10),
-        **PRINTS,
-    )
-    single = fit_calibration(scores, truth, **PRINTS)
-    assert grouped.temperature == pytest.approx(single.temperature, rel=1e-4)
-    assert grouped.ece == pytest.approx(single.ece, rel=1e-4)
-    assert grouped.n_fitted == 600
-    with pytest.raises(ValueError, match="49 finds"):
-        fit_calibration(
-            np.repeat(scores[:49], 10, axis=0),
-            np.repeat(truth[:49], 10),
-            groups=np.repeat(np.arange(49), 10),
-            **PRINTS,
+    # Every object is photographed five times alike. Rows held apart would be judged by
+    # themselves; held together they show what single photos show.
+    features, truth, without = finds(60)
+    objects = np.repeat(np.arange(60), 5)
+    again = {kind: np.repeat(table, 5, axis=0) for kind, table in without.items()}
+    rows = np.repeat(features, 5, axis=0), np.repeat(truth, 5)
+    fitted = fit_calibration(*rows, objects=objects, without=again, **PRINTS)
+    single = fit_calibration(features, truth, without=without, **PRINTS)
+    assert (fitted.measured.photos, fitted.measured.objects) == (300, 60)
+    assert fitted.measured.false_accept == pytest.approx(single.measured.false_accept, abs=0.05)
+    assert set(fitted.limits) == set(single.limits)
+    with pytest.raises(ValueError, match="49 objects"):
+        keep = objects < 49
+        fit_calibration(rows[0][keep], rows[1][keep], objects=objects[keep], **PRINTS)
+
+
+def test_odds_for_several_photos_are_claimed_only_where_enough_were_measured() -> None:
+    features, truth, _ = finds(200)
+    for many, most in ((60, 3), (40, 1)):
+        photos = np.where(np.arange(200) < many, 3, 1)
+        assert (
+            fit_calibration(features, truth, photos=photos, **PRINTS).measured.most_photos == most
         )
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("changes", "says"),
     [
-        (lambda s, t: (s[:49], t[:49]), "49 finds"),
-        (lambda s, t: (s, t[:-1]), "need"),
-        (lambda s, t: (s[0], t), "need"),
-        (lambda s, t: (s * np.nan, t), "finite"),
-        (lambda s, t: (s, t + 20), "outside"),
-        (lambda s, t: (s, t - 21), "outside"),
+        ({"objects": [1, 2]}, "objects"),
+        ({"without": {"type": np.zeros((3, 12, 2))}}, "without their type"),
     ],
 )
-def test_input_that_does_not_fit_is_refused(change: Any, says: str) -> None:
+def test_input_that_does_not_fit_is_refused(changes: dict[str, Any], says: str) -> None:
+    features, truth, _ = finds(100)
     with pytest.raises(ValueError, match=says):
-        fit_calibration(*change(*finds(0.05, 100)), **PRINTS)
+        fit_calibration(features, truth, **PRINTS, **changes)
+    with pytest.raises(ValueError, match="49 objects"):
+        fit_calibration(features[:49], truth[:49], **PRINTS)
 
 
-def test_shares_and_groups_that_do_not_fit_are_refused() -> None:
-    scores, truth = finds(0.05, 100)
-    with pytest.raises(ValueError, match="false_reject"):
-        fit_calibration(scores, truth, **PRINTS, false_reject=1.0)
-    with pytest.raises(ValueError, match="groups"):
-        fit_calibration(scores, truth, **PRINTS, groups=[1, 2])
-
-
-@pytest.mark.parametrize("make", [with_strangers, lambda: finds(0.05, 60)])
-def test_what_is_saved_is_loaded(tmp_path: Path, make: Any) -> None:
-    fitted = fit_calibration(*make(), **PRINTS, note="Rendered finds only.")
+@pytest.mark.parametrize("columns", [1, 2])
+@pytest.mark.parametrize("far", [True, False])
+def test_what_is_saved_is_loaded(tmp_path: Path, columns: int, far: bool) -> None:
+    features, truth, without = finds(80, columns)
+    fitted = fit_calibration(
+        features, truth, without=without if far else None, note="Rendered finds only.", **PRINTS
+    )
     save_calibration(fitted, tmp_path)
     assert load_calibration(tmp_path) == fitted
 
@@ -246,22 +133,49 @@ def test_no_file_is_no_calibration(tmp_path: Path) -> None:
     assert load_calibration(tmp_path) is None
 
 
+def test_a_file_of_the_first_version_is_refused_and_says_so(tmp_path: Path) -> None:
+    old = {"format": "simsearch calibration 1", "temperature": 0.06}
+    (tmp_path / CALIBRATION_FILE).write_text(json.dumps(old))
+    with pytest.raises(SetError, match="earlier version of simsearch") as caught:
+        load_calibration(tmp_path)
+    assert "Measure the odds again" in caught.value.hint
+
+
+def _with(*path: str, value: Any) -> Callable[[dict[str, Any]], None]:
+    def change(content: dict[str, Any]) -> None:
+        for name in path[:-1]:
+            content = content[name]
+        content[path[-1]] = value
+
+    return change
+
+
 @pytest.mark.parametrize(
     "change",
     [
-        {"format": "notes"},
-        {"temperature": 0},
-        {"temperature": "hot"},
-        {"temperature": None},
-        {"ece": float("nan")},
-        {"closeness": [1, 2]},
-        {"extra": 1},
+        _with("format", value="notes"),
+        _with("version", value=3),
+        _with("columns", value=["patches", "vector"]),
+        _with("columns", value=["vector"]),
+        _with("odds", value=None),
+        _with("odds", "weights", value=[-1.0, 2.0]),
+        _with("odds", "spread", value=[0.0, 1.0]),
+        _with("odds", "stray", value=float("nan")),
+        _with("limits", value={"often": 0.5}),
+        _with("closeness", "weights", value=[1, 2]),
+        _with("closeness", "threshold", value="near"),
+        _with("measured", "objects", value="many"),
+        _with("measured", value=[]),
+        _with("note", value=5),
     ],
 )
-def test_a_damaged_file_is_refused(tmp_path: Path, change: dict[str, Any]) -> None:
-    save_calibration(Calibration(0.1, None, None, 60, 0, 0.0, None, None, "f", "e"), tmp_path)
+def test_a_damaged_file_is_refused(tmp_path: Path, change: Callable[..., None]) -> None:
+    features, truth, without = finds(60)
+    save_calibration(fit_calibration(features, truth, without=without, **PRINTS), tmp_path)
     path = tmp_path / CALIBRATION_FILE
-    path.write_text(json.dumps(json.loads(path.read_text()) | change))
+    content = json.loads(path.read_text())
+    change(content)
+    path.write_text(json.dumps(content))
     with pytest.raises(SetError, match="cannot be used"):
         load_calibration(tmp_path)
     path.write_text("{")

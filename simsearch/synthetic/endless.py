@@ -13,60 +13,68 @@ from dataclasses import replace
 
 import numpy as np
 
-from simsearch.synthetic.form import Finish, Form, Relief, arch, spiral
+from simsearch.synthetic.blanks import coil, flan, openwork
+from simsearch.synthetic.devices import device
+from simsearch.synthetic.figures import Drawing, beaded, legend
+from simsearch.synthetic.form import Finish, Form, Primitive, Relief, Stroke, arch, spiral
 
 Rng = np.random.Generator
 _METALS = ("copper alloy", "copper alloy", "copper alloy", "iron", "silver", "lead", "bone", "gold")
 
 
 def sisters(rng: Rng, count: int) -> list[Form]:
-    """``count`` different forms; in half of the groups they share their solids."""
-    family = _FAMILIES[rng.choice(len(_FAMILIES), p=_ODDS)]
-    shared = rng.random() < 0.5
+    """``count`` different forms; in half of the groups, and most groups of discs, they share
+    their solids."""
+    family = _FAMILIES[min(int(np.searchsorted(_ODDS, rng.random())), len(_FAMILIES) - 1)]
+    flat = family in _FLAT
+    shared = rng.random() < (0.85 if flat else 0.25)
     base = family(rng)
+    low, high = base.bounds()
     forms = []
     for _ in range(count):
         form = replace(base) if shared else family(rng)
+        if not shared:
+            low, high = form.bounds()
         form.front, form.back = Relief(), Relief()
         metal = _METALS[rng.integers(len(_METALS))]
         other = _METALS[rng.integers(len(_METALS))]
         form.finish = Finish(((metal, 0.7), (other, 0.31)), tinned=0.1, gilt=0.1)
-        decorate(form, rng, rich=shared)
+        if flat and rng.random() < 0.75:
+            struck(form, rng, low, high)
+        else:
+            decorate(form, rng, low, high, rich=shared)
         forms.append(form)
     return forms
 
 
+#: How many numbers of each kind of solid are sizes that vary between specimens.
+_FREE = {"rod": 2, "ring": 2, "slab": 3, "drum": 2, "ball": 3}
+
+
 def specimen(form: Form, rng: Rng, amount: float = 0.04) -> Form:
     """Another object of the same form: every dimension a little different, as hands make it."""
-
-    def near(value: float) -> float:
-        return float(value * (1 + amount * np.clip(rng.standard_normal(), -2, 2)))
-
     low, high = form.bounds()
     reach = float(np.linalg.norm(high - low)) * amount * 0.12
     other = Form(form.name, finish=form.finish)
-    free = {"rod": 2, "ring": 2, "slab": 3, "drum": 2, "ball": 3}
-    for s in form.solids:
-        n = free[s.kind]
-        size = tuple(near(v) for v in s.size[:n]) + s.size[n:]
+    # Drawn all at once: this runs some thousand times a second while a network is trained.
+    grown = (1 + amount * rng.standard_normal((len(form.solids), 3)).clip(-2, 2)).tolist()
+    moved = rng.normal(0, reach, (len(form.solids), 3)).astype(np.float32)
+    for s, near, move in zip(form.solids, grown, moved, strict=True):
+        n = _FREE[s.kind]
+        size = tuple(v * k for v, k in zip(s.size[:n], near, strict=False)) + s.size[n:]
         if s.kind == "rod":
-            top = float(np.clip(size[1], size[0] - 0.95 * size[2], size[0] + 0.95 * size[2]))
+            top = min(max(size[1], size[0] - 0.95 * size[2]), size[0] + 0.95 * size[2])
             size = (size[0], top, *size[2:])
-        move = rng.normal(0, reach, 3).astype(np.float32)
-        other.solids.append(replace(s, size=size, centre=s.centre + move))
+        other.solids.append(Primitive(s.kind, s.part, s.centre + move, s.frame, size, s.cut))
     for face in ("front", "back"):
         relief: Relief = getattr(form, face)
-        strokes = []
-        for k in relief.strokes:
-            dx, dy = rng.normal(0, reach * 0.7, 2)
-            strokes.append(
-                replace(
-                    k,
-                    a=(k.a[0] + dx, k.a[1] + dy),
-                    b=(k.b[0] + dx, k.b[1] + dy),
-                    radius=near(k.radius) if k.radius else 0.0,
-                )
-            )
+        shifts = rng.normal(0, reach * 0.7, (len(relief.strokes), 2)).tolist()
+        rounds = (1 + amount * rng.standard_normal(len(relief.strokes)).clip(-2, 2)).tolist()
+        strokes = [
+            Stroke((k.a[0] + dx, k.a[1] + dy), (k.b[0] + dx, k.b[1] + dy), k.width_a, k.width_b,
+                   k.height, k.radius * r, k.enamel, k.layer)
+            for k, (dx, dy), r in zip(relief.strokes, shifts, rounds, strict=True)
+        ]  # fmt: skip
         setattr(other, face, Relief(strokes, list(relief.repeats)))
     return other
 
@@ -250,14 +258,47 @@ def _back_fittings(form: Form, rng: Rng, reach: float) -> None:
         form.ring("loop", (0, 0, -2.0), 2.0, 0.6, axis=(1, 0, 0))
 
 
-_FAMILIES: tuple[Callable[[Rng], Form], ...] = (_disc, _plate, _bow, _ring, _stem, _creature)
-_ODDS = (0.36, 0.18, 0.18, 0.1, 0.1, 0.08)
+_FAMILIES: tuple[Callable[[Rng], Form], ...] = (
+    flan, _disc, _plate, _bow, _ring, _stem, _creature, openwork, coil
+)  # fmt: skip
+_ODDS = np.cumsum((0.27, 0.17, 0.13, 0.14, 0.07, 0.07, 0.05, 0.06, 0.04))
+#: Families whose sisters mostly differ by relief alone.
+_FLAT = (flan, _disc)
 
 
 # ---- relief ---------------------------------------------------------------------------------
-def decorate(form: Form, rng: Rng, *, rich: bool) -> None:
-    """Draw relief on both faces; ``rich`` forms always get figures, others may stay plain."""
-    low, high = form.bounds()
+def struck(form: Form, rng: Rng, low: np.ndarray, high: np.ndarray) -> None:
+    """Designs as on coins, seals and counters: a device, a legend, circles and a rim."""
+    reach = (high[:2] - low[:2]) / 2
+    centre = (float(high[0] + low[0]) / 2, float(high[1] + low[1]) / 2)
+    unit = float(reach.min())
+    for relief in (form.front, form.back):
+        if relief is form.back and rng.random() < 0.15:
+            continue
+        depth = unit * _between(rng, 0.025, 0.065) * (1 if rng.random() < 0.9 else -1)
+        written = rng.random() < 0.65
+        if rng.random() < 0.8:
+            beaded(relief, rng, centre, unit, depth * 0.8)
+        inner = _between(rng, 0.52, 0.66) if written else _between(rng, 0.75, 0.9)
+        layer = relief.layer(1, centre=centre) if written and len(relief.repeats) < 4 else 0
+        if written:
+            where = Drawing(relief, rng, centre, (unit, unit), depth, layer)
+            legend(where, _between(rng, 0.74, 0.82))
+            if rng.random() < 0.5:
+                where.ring((0, 0), inner, 0.04)
+        off = rng.normal(0, 0.03, 2) * unit
+        at = (centre[0] + float(off[0]), centre[1] + float(off[1]))
+        # Dies are not always laid out the same way up.
+        turn = float(rng.normal(0, 0.1)) if rng.random() < 0.8 else _between(rng, 0, 6.28)
+        size = inner * unit * _between(rng, 0.85, 1.1)
+        device(Drawing(relief, rng, at, (size, size), depth, 0, turn, _between(rng, 0.75, 1.3)))
+
+
+def decorate(form: Form, rng: Rng, low: np.ndarray, high: np.ndarray, *, rich: bool) -> None:
+    """Draw relief on both faces; ``rich`` forms always get figures, others may stay plain.
+
+    ``low`` and ``high`` are the corners of the form's box.
+    """
     reach = (high[:2] - low[:2]) / 2
     middle = (high[:2] + low[:2]) / 2
     for relief in (form.front, form.back):
@@ -269,6 +310,17 @@ def decorate(form: Form, rng: Rng, *, rich: bool) -> None:
             _border(relief, rng, middle, unit, depth)
         for _ in range(int(rng.integers(1, 4))):
             _MOTIFS[rng.integers(len(_MOTIFS))](relief, rng, middle, reach, depth)
+
+
+def _device(relief: Relief, rng: Rng, c: np.ndarray, reach: np.ndarray, depth: float) -> None:
+    """One of the devices of coins somewhere on the face, long or broad as the face is."""
+    size = reach * _between(rng, 0.4, 0.95)
+    short = float(size.min())
+    size = np.minimum(size, 2.2 * short)
+    at = c + rng.uniform(-0.2, 0.2, 2) * reach
+    turn = _between(rng, -0.2, 0.2) if rng.random() < 0.7 else _between(rng, 0, 6.28)
+    place = (float(at[0]), float(at[1]))
+    device(Drawing(relief, rng, place, (float(size[0]), float(size[1])), depth, 0, turn))
 
 
 def _border(relief: Relief, rng: Rng, c: np.ndarray, unit: float, depth: float) -> None:
@@ -371,4 +423,4 @@ def _letters(relief: Relief, rng: Rng, c: np.ndarray, reach: np.ndarray, depth: 
             relief.line(o + a, o + b, unit * 0.03, depth, layer=layer)
 
 
-_MOTIFS = (_figure, _figure, _wheel, _bands, _rings, _curl, _letters)
+_MOTIFS = (_figure, _device, _device, _wheel, _bands, _rings, _curl, _letters)

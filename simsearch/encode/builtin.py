@@ -66,7 +66,7 @@ class BuiltIn:
                 "The weights of the built-in encoder are damaged or of another version.",
                 hint="Install simsearch again.",
             ) from error
-        self._network = self._network.eval().to(device)
+        self._network = self._network.folded().to(device)
         self._device = device
         self._last_seen: _Seen | None = None
         self.dim = self._network.shape.dim

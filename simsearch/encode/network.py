@@ -12,11 +12,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, cast
 
 import torch
 import torch.nn.functional as F
 from torch import Tensor, nn
+from torch.nn.utils.fusion import fuse_conv_bn_eval
 
 
 @dataclass(frozen=True)
@@ -53,10 +54,10 @@ class Residual(nn.Module):
 
     def __init__(self, inner: int, outer: int, stride: int = 1) -> None:
         super().__init__()
-        self.first = nn.Conv2d(inner, outer, 3, stride, 1, bias=False)
-        self.norm1 = nn.BatchNorm2d(outer)
-        self.second = nn.Conv2d(outer, outer, 3, 1, 1, bias=False)
-        self.norm2 = nn.BatchNorm2d(outer)
+        self.first: nn.Module = nn.Conv2d(inner, outer, 3, stride, 1, bias=False)
+        self.norm1: nn.Module = nn.BatchNorm2d(outer)
+        self.second: nn.Module = nn.Conv2d(outer, outer, 3, 1, 1, bias=False)
+        self.norm2: nn.Module = nn.BatchNorm2d(outer)
         self.skip: nn.Module = nn.Identity()
         if stride != 1 or inner != outer:
             self.skip = nn.Sequential(
@@ -66,6 +67,18 @@ class Residual(nn.Module):
     def forward(self, x: Tensor) -> Tensor:
         y = F.relu(self.norm1(self.first(x)))
         return F.relu(self.skip(x) + self.norm2(self.second(y)))
+
+    def folded(self) -> Residual:
+        """The same block with its norms folded into its convolutions: quicker, for use only."""
+        self.first, self.norm1 = _fused(self.first, self.norm1), nn.Identity()
+        self.second, self.norm2 = _fused(self.second, self.norm2), nn.Identity()
+        if isinstance(self.skip, nn.Sequential):
+            self.skip = _fused(self.skip[0], self.skip[1])
+        return self
+
+
+def _fused(conv: nn.Module, norm: nn.Module) -> nn.Conv2d:
+    return cast(nn.Conv2d, fuse_conv_bn_eval(cast(Any, conv), cast(Any, norm)))
 
 
 @dataclass
@@ -123,6 +136,14 @@ class Network(nn.Module):
         patches = self.to_patches(seen).permute(0, 2, 3, 1)
         patches = F.normalize(patches.float(), dim=-1)
         return Outputs(vector, patches, self._mask(x16, x8, x4))
+
+    def folded(self) -> Network:
+        """This network, evaluating, with the norms of its residual blocks folded away."""
+        self.eval()
+        for module in self.modules():
+            if isinstance(module, Residual):
+                module.folded()
+        return self
 
     def _mask(self, x16: Tensor, x8: Tensor, x4: Tensor) -> Tensor:
         m = self.mask8(x8) + F.interpolate(self.mask16(x16), scale_factor=2, mode="nearest")

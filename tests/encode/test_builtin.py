@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import torch
 from numpy.typing import NDArray
 from PIL import Image
 from safetensors.torch import load, save
@@ -18,6 +19,7 @@ from safetensors.torch import load, save
 from simsearch.encode import builtin, load_encoder
 from simsearch.encode.builtin import BuiltIn
 from simsearch.encode.framing import Square, square_around, whole
+from simsearch.encode.network import Network, Shape
 from simsearch.errors import EncoderError
 from simsearch.synthetic.batch import pack
 from simsearch.synthetic.render import Shot, render
@@ -252,3 +254,39 @@ sys.exit(f"imported: {sorted(heavy)}" if heavy else 0)
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
+
+
+# ---- the network ----------------------------------------------------------------------------
+@pytest.mark.parametrize("shape", [Shape(), Shape(patch=8, blocks=(1, 2, 3, 1))])
+def test_folded_norms_change_nothing(shape: Shape) -> None:
+    torch.manual_seed(0)
+    network = Network(shape)
+    for module in network.modules():  # as after some training
+        if isinstance(module, torch.nn.BatchNorm2d):
+            torch.nn.init.uniform_(module.running_mean, -0.2, 0.2)
+            torch.nn.init.uniform_(module.running_var, 0.5, 2)
+            torch.nn.init.uniform_(module.weight, 0.5, 1.5)
+    pictures = torch.rand(2, 3, 64, 64)
+    with torch.inference_mode():
+        before = network.eval()(pictures)
+        after = network.folded()(pictures)
+    assert before.patches.shape[1] == 64 // shape.patch
+    for name in ("vector", "patches", "mask"):
+        torch.testing.assert_close(
+            getattr(after, name), getattr(before, name), atol=1e-4, rtol=1e-4
+        )
+
+
+def test_weights_name_the_sizes_of_their_network() -> None:
+    shape = Shape(stem=8, widths=(8, 16, 24, 32), blocks=(1, 1, 2, 1), patch=8, dim=32, patch_dim=8)
+    state = {k: v for k, v in Network(shape).state_dict().items() if v.is_floating_point()}
+    encoder = BuiltIn(save(state, metadata={"shape": shape.words()}))
+    photo = Image.new("RGB", (60, 40), "grey")
+    assert encoder.embed([photo]).shape == (1, 32)
+    assert encoder.patches([photo]).shape == (1, builtin.SIZE // 8, builtin.SIZE // 8, 8)
+    assert Shape.read(shape.words()) == shape
+    for words in ("[]", '{"width": 3}', "nothing"):
+        with pytest.raises(ValueError):
+            Shape.read(words)
+        with pytest.raises(EncoderError, match="damaged or of another version"):
+            BuiltIn(save(state, metadata={"shape": words}))

@@ -55,6 +55,7 @@ def build_index(
         raise SetError("There are no photos to index.", hint="Add photos to the set first.")
     vectors: list[Floats] = []
     patches: list[tuple[NDArray[np.int8], Floats]] = []
+    squares: list[Floats] = []
     if progress:
         progress(0, len(photos))
     for start in range(0, len(photos), _BATCH):
@@ -63,6 +64,7 @@ def build_index(
         packed = _pack(images, encoder) if with_patches else None
         if packed:
             patches.append(packed)
+            squares.append(squares_of(images, encoder))
         if progress:
             progress(start + len(images), len(photos))
     return PhotoIndex(
@@ -73,7 +75,29 @@ def build_index(
         encoder_fingerprint=encoder.fingerprint,
         patches=np.concatenate([grid for grid, _ in patches]) if patches else None,
         patch_scales=np.concatenate([scale for _, scale in patches]) if patches else None,
+        squares=np.concatenate(squares) if squares else None,
     )
+
+
+def squares_of(images: list[Image.Image], encoder: Encoder) -> Floats:
+    """Return the squares that an encoder's patches cover: float32 (n, 4) as ``PhotoIndex`` has.
+
+    An encoder without a method ``squares`` sees the whole photo, padded to a square.
+    """
+    from simsearch.encode.framing import whole
+
+    find = getattr(encoder, "squares", None)
+    squares = find(images) if find is not None else [whole(image) for image in images]
+    rows = [
+        (
+            (square.x - square.side / 2) / image.width,
+            (square.y - square.side / 2) / image.height,
+            (square.x + square.side / 2) / image.width,
+            (square.y + square.side / 2) / image.height,
+        )
+        for square, image in zip(squares, images, strict=True)
+    ]
+    return np.array(rows, dtype=np.float32).reshape(len(images), 4)
 
 
 def _open(photo: PhotoToIndex) -> Image.Image:

@@ -33,7 +33,11 @@ class PhotoIndex:
 
     ``vectors`` is float32 (n, dim), rows of unit length, so that an inner product is the cosine
     similarity. ``patches`` is int8 (n, rows, cols, pdim) and ``patch_scales`` float32 (n,), or
-    both ``None`` when the encoder gives no patches; use ``patches_at`` to read them as numbers.
+    both ``None`` when the encoder gives no patches; use ``patches_of`` to read them as numbers.
+    ``squares`` is float32 (n, 4): the left, top, right and bottom of the square that a photo's
+    patches cover, as fractions of the photo, beyond which it may reach. It is kept because
+    finding it again means running the encoder on every photo that a placing is drawn on. An
+    index without patches, or one of before squares were kept, has ``None``.
     Raises ``ValueError`` when the shapes do not fit one another.
     """
 
@@ -44,6 +48,7 @@ class PhotoIndex:
     encoder_fingerprint: str
     patches: NDArray[np.int8] | None = field(default=None, repr=False)
     patch_scales: Floats | None = field(default=None, repr=False)
+    squares: Floats | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         fault = _fault(self)
@@ -85,10 +90,21 @@ class PhotoIndex:
 
         Raises ``ValueError`` when the index holds no patches.
         """
+        return self.patches_of([position])[0]
+
+    def patches_of(self, positions: Sequence[int] | NDArray[np.intp]) -> Floats:
+        """Return the patch vectors of some photos as float32 (photos, rows, cols, pdim).
+
+        They are read from disk in one go, in the order of the file.
+        Raises ``ValueError`` when the index holds no patches.
+        """
         if self.patches is None or self.patch_scales is None:
             raise ValueError("this index holds no patches")
-        stored: Floats = np.asarray(self.patches[position], dtype=np.float32)
-        return stored * self.patch_scales[position]
+        wanted = np.asarray(positions, dtype=np.intp)
+        order, back = np.unique(wanted, return_inverse=True)
+        stored: Floats = self.patches[order].astype(np.float32)
+        stored *= self.patch_scales[order][:, None, None, None]
+        return stored[back]
 
     def require_encoder(self, encoder: Encoder, folder: Path | str) -> None:
         """Raise ``StaleIndexError`` unless the vectors were made by this very encoder."""
@@ -138,7 +154,7 @@ def _fault(index: PhotoIndex) -> str:
     # Written so that a NaN fails too.
     if not np.all(np.abs(lengths - 1.0) <= _UNIT_TOLERANCE):
         return "not every vector is finite and of unit length"
-    return _patch_fault(index, count)
+    return _patch_fault(index, count) or _square_fault(index, count)
 
 
 def _patch_fault(index: PhotoIndex, count: int) -> str:
@@ -152,6 +168,16 @@ def _patch_fault(index: PhotoIndex, count: int) -> str:
     if scales.shape != (count,) or scales.dtype != np.float32:
         return f"patch scales are {scales.dtype} {scales.shape}, not float32 ({count},)"
     return "" if np.all(np.isfinite(scales)) else "a patch scale is not finite"
+
+
+def _square_fault(index: PhotoIndex, count: int) -> str:
+    squares = index.squares
+    if squares is None:
+        return ""
+    if squares.shape != (count, 4) or squares.dtype != np.float32:
+        return f"squares are {squares.dtype} {squares.shape}, not float32 ({count}, 4)"
+    good = np.isfinite(squares).all() and (squares[:, 2:] > squares[:, :2]).all()
+    return "" if good else "a square is not finite or has no area"
 
 
 Progress = Callable[[int, int], None]

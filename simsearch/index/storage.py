@@ -29,8 +29,8 @@ from simsearch.index.photo_index import PhotoIndex, index_command
 INDEX_FILE = "index.json"
 _FORMAT = "simsearch photo index"
 _VERSION = 1
-_ARRAYS = ("vectors", "patches", "patch_scales")
-_NAME = re.compile(r"(vectors|patches|patch_scales)-[0-9a-f]{16}\.npy")
+_ARRAYS = ("vectors", "patches", "patch_scales", "squares")
+_NAME = re.compile(r"(vectors|patches|patch_scales|squares)-[0-9a-f]{16}\.npy")
 _HALF_WRITTEN = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
@@ -122,7 +122,7 @@ def _open(folder: Path) -> PhotoIndex:
         raise ValueError(f"{INDEX_FILE} names no vectors")
     if vectors.ndim != 2 or vectors.shape[1] != description["dim"]:
         raise ValueError(f"vectors are {vectors.shape}, {INDEX_FILE} says {description['dim']}")
-    scales = arrays["patch_scales"]
+    scales, squares = arrays["patch_scales"], arrays["squares"]
     photos = description["photos"]
     return PhotoIndex(
         vectors=np.array(vectors),
@@ -132,6 +132,7 @@ def _open(folder: Path) -> PhotoIndex:
         encoder_fingerprint=description["encoder"]["fingerprint"],
         patches=arrays["patches"],
         patch_scales=None if scales is None else np.array(scales),
+        squares=None if squares is None else np.array(squares),
     )
 
 

@@ -137,8 +137,9 @@ def _place_some(find: Visible, query_lengths: Floats, references: Floats) -> lis
         _, settled = _refined(few, few.best(proposals, _REFINED), _ROUNDS[0], first_step=1.0)
         agreement, settled = _refined(every, settled[:, None], _ROUNDS[1], first_step=0.25)
         seen = _share_seen(settled, query_lengths, references)
-        at_place = every.read(settled[:, None])[:, :, 0].T.numpy() / find.weights
-    return _as_placed(find, agreement.numpy(), settled.numpy(), seen, at_place)
+        at_place = every.read(settled[:, None])[:, :, 0].T.numpy()
+        likeness = np.asarray(at_place / find.weights, np.float32)
+    return _as_placed(find, agreement.numpy(), settled.numpy(), seen, likeness)
 
 
 def _finer(grids: Tensor) -> Tensor:

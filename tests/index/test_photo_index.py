@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 
+from simsearch.encode.framing import Square
 from simsearch.errors import StaleIndexError
 from simsearch.index import PhotoIndex
+from simsearch.index.build import squares_of
 from tests.tiny_set import GridEncoder
 
 
@@ -91,6 +96,9 @@ SCALES = np.ones(3, np.float32)
         ({"patches": PATCHES.astype(np.float32), "patch_scales": SCALES}, "patches are"),
         ({"patches": PATCHES, "patch_scales": SCALES[:2]}, "patch scales are"),
         ({"patches": PATCHES, "patch_scales": SCALES * np.inf}, "not finite"),
+        ({"squares": np.ones((3, 3), np.float32)}, "squares are"),
+        ({"squares": np.ones((3, 4), np.float32)}, "no area"),
+        ({"squares": np.full((3, 4), np.nan, np.float32)}, "not finite"),
     ],
 )
 def test_parts_that_do_not_fit_are_refused(changes: dict[str, object], says: str) -> None:
@@ -119,3 +127,31 @@ def test_patches_are_read_back_as_numbers() -> None:
     np.testing.assert_array_equal(index.patches_at(1), np.full((2, 2, 4), 0.5))
     with pytest.raises(ValueError, match="no patches"):
         index_of(VECTORS).patches_at(0)
+
+
+def test_patches_of_several_photos_come_in_the_order_asked_for() -> None:
+    stored = np.arange(3 * 2 * 2 * 4).reshape(3, 2, 2, 4).astype(np.int8)
+    scales = np.array([1.0, 0.5, 2.0], np.float32)
+    index = index_of(VECTORS, patches=stored, patch_scales=scales)
+    read = index.patches_of([2, 0, 2])
+    assert read.dtype == np.float32
+    for row, position in zip(read, (2, 0, 2), strict=True):
+        np.testing.assert_array_equal(row, stored[position] * scales[position])
+    assert index.patches_of([]).shape == (0, 2, 2, 4)
+    with pytest.raises(ValueError, match="no patches"):
+        index_of(VECTORS).patches_of([0])
+
+
+class _Finder(GridEncoder):
+    """An encoder that looks at a square in the left upper quarter of each photo."""
+
+    def squares(self, photos: Sequence[Image.Image]) -> list[Square]:
+        return [Square(p.width / 4, p.height / 4, p.height / 2) for p in photos]
+
+
+def test_squares_are_fractions_of_the_photo() -> None:
+    wide = Image.new("RGB", (80, 40))
+    np.testing.assert_allclose(squares_of([wide], _Finder()), [[0.125, 0, 0.375, 0.5]])
+    # Padded to a square of 80 x 80, which reaches half the photo's height beyond it.
+    np.testing.assert_allclose(squares_of([wide], GridEncoder()), [[0, -0.5, 1, 1.5]])
+    assert squares_of([], GridEncoder()).shape == (0, 4)

@@ -38,6 +38,7 @@ def some_index(seed: int = 0, count: int = 5) -> PhotoIndex:
         "f" * 64,
         rng.integers(-127, 128, size=(count, 2, 3, 4)).astype(np.int8),
         np.ones(count, np.float32),
+        (np.arange(4) + seed + np.zeros((count, 1))).astype(np.float32),
     )
 
 
@@ -47,6 +48,9 @@ def same(one: PhotoIndex, other: PhotoIndex) -> bool:
         and one.photo_ids == other.photo_ids
         and one.sha256 == other.sha256
         and np.array_equal(one.patches_at(0), other.patches_at(0))
+        and one.squares is not None
+        and other.squares is not None
+        and np.array_equal(one.squares, other.squares)
     )
 
 
@@ -67,7 +71,14 @@ def test_a_new_index_takes_the_old_ones_place(tmp_path: Path) -> None:
     save_index(some_index(1), tmp_path)
     assert same(open_index(tmp_path), some_index(1))
     kinds = sorted(path.name.split("-")[0] for path in tmp_path.iterdir())
-    assert kinds == ["calibration.json", "index.json", "patch_scales", "patches", "vectors"]
+    assert kinds == [
+        "calibration.json",
+        "index.json",
+        "patch_scales",
+        "patches",
+        "squares",
+        "vectors",
+    ]
 
 
 def test_saving_the_same_index_again_keeps_its_files(tmp_path: Path) -> None:

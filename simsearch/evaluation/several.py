@@ -104,7 +104,7 @@ def several_table(measured: MeasuredViews, weights: tuple[float, ...]) -> str:
     stacked = np.stack([measured.by_view[view].whole for view in VIEWS], axis=1)
     truth = measured.by_view[VIEWS[0]].truth
     for how in COMBINATIONS:
-        rows = np.stack([combine_features(find, how, weights) for find in stacked])
+        rows = np.stack([combine_features(find, how) for find in stacked])
         lines.append(_line(f"all, by {how}", fused(rows, weights), truth))
     return "\n".join(lines)
 

@@ -106,19 +106,49 @@ def test_every_kind_of_photo_gives_the_same_leads(reference: ReferenceSet, tmp_p
     assert all(answer == answers[0] for answer in answers)
 
 
-def test_several_photos_of_one_find_are_averaged(reference: ReferenceSet) -> None:
+@pytest.mark.parametrize(("combine", "by"), [("max", np.max), ("mean", np.mean)])
+def test_several_photos_of_one_find_are_combined(
+    reference: ReferenceSet, combine: Any, by: Any
+) -> None:
     photos = [picture(COLOURS["dolphin"], 7), picture(COLOURS["knee"], 8)]
     encoder = GridEncoder()
-    together = reference.look(photos, encoder=encoder)
+    together = look(reference, photos, encoder=encoder, combine=combine)
     assert together.photo_count == 2
     alone = [reference.look(photo, encoder=encoder) for photo in photos]
     for lead in together.leads:
         each = [other.score for one in alone for other in one.leads if other.type == lead.type]
-        assert lead.score == pytest.approx(np.mean(each), abs=1e-5)
-    either = look(reference, photos, encoder=encoder, combine="max")
-    for lead in either.leads:
-        each = [other.score for one in alone for other in one.leads if other.type == lead.type]
-        assert lead.score == pytest.approx(max(each), abs=1e-5)
+        assert lead.score == pytest.approx(by(each), abs=1e-5)
+
+
+def test_odds_of_single_photos_are_called_a_guess_for_several(reference: ReferenceSet) -> None:
+    calibrated(reference)
+    photos = [picture(COLOURS["dolphin"], 7), picture(COLOURS["dolphin"], 8)]
+    assert (
+        "for 2 together they are a guess"
+        in look(reference, photos, encoder=GridEncoder()).odds_note
+    )
+    assert "guess" not in look(reference, photos[0], encoder=GridEncoder()).odds_note
+
+
+def test_leads_carry_the_list_and_its_promise(reference: ReferenceSet) -> None:
+    calibrated(reference)
+    leads = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder(), k=1)
+    assert leads.shortlist and leads.shortlist[0] == leads.leads[0].type.id
+    assert leads.shortlist_note.startswith("For 9 of 10 finds")
+    assert leads.to_dict()["shortlist"] == list(leads.shortlist)
+    calibrated(reference, limits={})
+    without = reference.look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    assert without.shortlist is None and without.shortlist_note == ""
+
+
+def test_odds_measured_with_patches_are_not_given_without(tmp_path: Path) -> None:
+    folder = make_set(tmp_path / "set")
+    open_set(folder).rebuild_index(GridEncoder())
+    calibrated(open_set(folder))
+    open_set(folder).rebuild_index(GridEncoder(), with_patches=False)
+    leads = open_set(folder).look(picture(COLOURS["knee"], 7), encoder=GridEncoder())
+    assert leads.leads[0].odds is None
+    assert "now there are none" in leads.odds_note
 
 
 def test_evidence_for_several_photos_is_near_whichever_is_closest(reference: ReferenceSet) -> None:

@@ -15,8 +15,11 @@ import torch
 from torch import Tensor
 
 from simsearch.synthetic.batch import Solids
+from simsearch.synthetic.bend import bound, straight, straightened
 
 FAR = 4.0
+#: About how steep ``lumps`` are: an uneven break is less far than its plane says.
+STEEP = 10.0
 
 
 @dataclass
@@ -25,7 +28,8 @@ class Damage:
 
     ``normal``, ``offset``: up to two break planes, kept where ``normal . p < offset``;
     ``rough`` how uneven the break is; ``lump`` amplitude of corrosion lumps; ``phase`` seeds
-    both patterns ``[B, 3]``.
+    both patterns ``[B, 3]``; ``bend [B, 9]`` how it is bent, see ``bend``. All but the bend is
+    in the coordinates of the straight form.
     """
 
     normal: Tensor
@@ -33,6 +37,7 @@ class Damage:
     rough: Tensor
     lump: Tensor
     phase: Tensor
+    bend: Tensor
 
     @staticmethod
     def none(count: int, device: torch.device | str = "cpu") -> Damage:
@@ -44,6 +49,7 @@ class Damage:
             zero,
             zero,
             torch.zeros(count, 3, device=device),
+            straight(count, device),
         )
 
 
@@ -94,7 +100,9 @@ def rod(solids: Solids, p: Tensor) -> Tensor:
     k = a * y - b * rho
     d = torch.where(k < 0, low, torch.where(k > a * length, high, side))
     ridge = height * torch.cos(6.2831853 * y * pitch)
-    return torch.maximum((d - ridge) * flat.clamp_max(1) * 0.95, around)
+    steep = 6.2831853 * height * pitch  # of the ridges' sides, at right angles to the rod's own
+    shrink = 0.95 * flat.clamp_max(1) / torch.sqrt(1 + steep * steep)
+    return torch.maximum((d - ridge) * shrink, around)
 
 
 def ring(solids: Solids, p: Tensor) -> Tensor:
@@ -152,6 +160,7 @@ def lumps(p: Tensor, phase: Tensor) -> Tensor:
 
 def distance(all_solids: dict[str, Solids], damage: Damage, p: Tensor) -> Tensor:
     """Signed distance ``[B, N]`` of points ``p [B, N, 3]`` from the damaged forms."""
+    p = straightened(damage.bend, p)
     solid = torch.full_like(p[..., 0], FAR)
     hole = torch.full_like(p[..., 0], FAR)
     for kind, of_kind in OF_KIND.items():
@@ -164,11 +173,18 @@ def distance(all_solids: dict[str, Solids], damage: Damage, p: Tensor) -> Tensor
         hole = torch.minimum(hole, torch.where(here < 0, d, FAR).amin(1))
     uneven = lumps(p, damage.phase)
     d = torch.maximum(solid, -hole) + damage.lump[:, None] * uneven
-    jag = damage.rough[:, None] * uneven
-    for i in range(damage.normal.shape[1]):
-        plane = (p * damage.normal[:, None, i]).sum(-1) - damage.offset[:, None, i]
-        d = torch.maximum(d, plane + jag)
-    return d
+    return torch.maximum(d, _beyond(damage, p, uneven)) * bound(damage.bend)[:, None]
+
+
+def beyond_breaks(damage: Damage, p: Tensor) -> Tensor:
+    """How far points of the straight forms ``p [B, N, 3]`` lie beyond the breaks ``[B, N]``."""
+    return _beyond(damage, p, lumps(p, damage.phase))
+
+
+def _beyond(damage: Damage, p: Tensor, uneven: Tensor) -> Tensor:
+    planes = torch.bmm(p, damage.normal.transpose(1, 2)) - damage.offset[:, None]
+    rough = damage.rough[:, None]
+    return (planes.amax(-1) + rough * uneven) / (1 + STEEP * rough)
 
 
 def nearest_part(all_solids: dict[str, Solids], p: Tensor) -> Tensor:

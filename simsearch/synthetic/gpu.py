@@ -14,10 +14,13 @@ import triton.language as tl
 from torch import Tensor
 
 from simsearch.synthetic.batch import ROOM, Solids
-from simsearch.synthetic.distance import FAR, Damage
+from simsearch.synthetic.bend import bound
+from simsearch.synthetic.distance import FAR, STEEP, Damage
 from simsearch.synthetic.form import KINDS
 
 _ROW = 20
+#: A ray that is this near to the surface (unit coordinates) has arrived.
+CLOSE = 1e-5
 
 
 def table(all_solids: dict[str, Solids]) -> Tensor:
@@ -64,7 +67,9 @@ def _rod(x, y, z, r1, r2, length, flat, height, pitch):
     k = a * y - b * rho
     d = tl.where(k < 0, low, tl.where(k > a * length, high, side))
     ridge = height * tl.cos(6.2831853 * y * pitch)
-    return tl.maximum((d - ridge) * tl.minimum(flat, 1.0) * 0.95, around)
+    steep = 6.2831853 * height * pitch
+    shrink = 0.95 * tl.minimum(flat, 1.0) / tl.sqrt(1 + steep * steep)
+    return tl.maximum((d - ridge) * shrink, around)
 
 
 @triton.jit
@@ -145,13 +150,13 @@ def _all_of(base, start, stop, px, py, pz, solid, hole, KIND: tl.constexpr):
 def _march_kernel(
     solids, damage, turn, xy, depth_in, slack_in, depth_out, gap_out, N, floor,
     E0: tl.constexpr, E1: tl.constexpr, E2: tl.constexpr, E3: tl.constexpr, E4: tl.constexpr,
-    STEPS: tl.constexpr, FARAWAY: tl.constexpr, BLOCK: tl.constexpr,
+    STEPS: tl.constexpr, FARAWAY: tl.constexpr, NEAR: tl.constexpr, BLOCK: tl.constexpr,
 ):  # fmt: skip
     b = tl.program_id(0).to(tl.int64)
     at = tl.program_id(1) * BLOCK + tl.arange(0, BLOCK)
     inside = at < N
     base = solids + b * E4 * 20
-    hurt = damage + b * 13
+    hurt = damage + b * 24
     t = turn + b * 9
     vx = tl.load(xy + (b * N + at) * 2, mask=inside, other=0.0)
     vy = tl.load(xy + (b * N + at) * 2 + 1, mask=inside, other=0.0)
@@ -167,34 +172,46 @@ def _march_kernel(
     f1 = tl.load(hurt + 11)
     f2 = tl.load(hurt + 12)
     gap = tl.full((BLOCK,), FARAWAY, tl.float32)
-    if tl.max(depth) > floor:
-        for _ in range(STEPS):
-            px = ox + depth * wx
-            py = oy + depth * wy
-            pz = oz + depth * wz
-            solid = tl.full((BLOCK,), FARAWAY, tl.float32)
-            hole = tl.full((BLOCK,), FARAWAY, tl.float32)
-            solid, hole = _all_of(base, 0, E0, px, py, pz, solid, hole, 0)
-            solid, hole = _all_of(base, E0, E1, px, py, pz, solid, hole, 1)
-            solid, hole = _all_of(base, E1, E2, px, py, pz, solid, hole, 2)
-            solid, hole = _all_of(base, E2, E3, px, py, pz, solid, hole, 3)
-            solid, hole = _all_of(base, E3, E4, px, py, pz, solid, hole, 4)
-            qx = px * 9.0 + f0 * 6.28
-            qy = py * 9.0 + f1 * 6.28
-            qz = pz * 9.0 + f2 * 6.28
-            uneven = 0.65 * tl.sin(qx + qy) * tl.sin(qy - qz) * tl.sin(qz)
-            qx = px * 23.0 - f0 * 12.6
-            qy = py * 23.0 - f1 * 12.6
-            qz = pz * 23.0 - f2 * 12.6
-            uneven += 0.35 * tl.sin(qx) * tl.sin(qy + qz) * tl.sin(qz - qx)
-            d = tl.maximum(solid, -hole) + tl.load(hurt + 9) * uneven
-            jag = tl.load(hurt + 8) * uneven
-            plane = px * tl.load(hurt) + py * tl.load(hurt + 1) + pz * tl.load(hurt + 2)
-            d = tl.maximum(d, plane - tl.load(hurt + 3) + jag)
-            plane = px * tl.load(hurt + 4) + py * tl.load(hurt + 5) + pz * tl.load(hurt + 6)
-            d = tl.maximum(d, plane - tl.load(hurt + 7) + jag)
-            gap = d - slack
-            depth = tl.maximum(depth - tl.maximum(gap, 0.0), floor)
+    step = 0
+    walking = tl.max(depth) > floor
+    while walking:
+        px = ox + depth * wx
+        py = oy + depth * wy
+        pz = oz + depth * wz
+        along = px * tl.load(hurt + 13) + py * tl.load(hurt + 14) + pz * tl.load(hurt + 15)
+        along = tl.maximum(along - tl.load(hurt + 19), 0.0)
+        reach = tl.load(hurt + 20)
+        curved = tl.minimum(along, reach)
+        give = tl.load(hurt + 21) / reach * curved * (along - 0.5 * curved)
+        px = px - tl.load(hurt + 16) * give
+        py = py - tl.load(hurt + 17) * give
+        pz = pz - tl.load(hurt + 18) * give
+        solid = tl.full((BLOCK,), FARAWAY, tl.float32)
+        hole = tl.full((BLOCK,), FARAWAY, tl.float32)
+        solid, hole = _all_of(base, 0, E0, px, py, pz, solid, hole, 0)
+        solid, hole = _all_of(base, E0, E1, px, py, pz, solid, hole, 1)
+        solid, hole = _all_of(base, E1, E2, px, py, pz, solid, hole, 2)
+        solid, hole = _all_of(base, E2, E3, px, py, pz, solid, hole, 3)
+        solid, hole = _all_of(base, E3, E4, px, py, pz, solid, hole, 4)
+        qx = px * 9.0 + f0 * 6.28
+        qy = py * 9.0 + f1 * 6.28
+        qz = pz * 9.0 + f2 * 6.28
+        uneven = 0.65 * tl.sin(qx + qy) * tl.sin(qy - qz) * tl.sin(qz)
+        qx = px * 23.0 - f0 * 12.6
+        qy = py * 23.0 - f1 * 12.6
+        qz = pz * 23.0 - f2 * 12.6
+        uneven += 0.35 * tl.sin(qx) * tl.sin(qy + qz) * tl.sin(qz - qx)
+        d = tl.maximum(solid, -hole) + tl.load(hurt + 9) * uneven
+        jag = tl.load(hurt + 8) * uneven
+        plane = px * tl.load(hurt) + py * tl.load(hurt + 1) + pz * tl.load(hurt + 2)
+        d = tl.maximum(d, (plane - tl.load(hurt + 3) + jag) * tl.load(hurt + 23))
+        plane = px * tl.load(hurt + 4) + py * tl.load(hurt + 5) + pz * tl.load(hurt + 6)
+        d = tl.maximum(d, (plane - tl.load(hurt + 7) + jag) * tl.load(hurt + 23))
+        gap = tl.where(depth > floor, d * tl.load(hurt + 22) - slack, gap)
+        depth = tl.maximum(depth - tl.maximum(gap, 0.0), floor)
+        step += 1
+        afoot = (gap > NEAR) & (depth > floor)
+        walking = (step < STEPS) & (tl.max(afoot.to(tl.int32)) > 0)
     tl.store(depth_out + b * N + at, depth, mask=inside)
     tl.store(gap_out + b * N + at, gap, mask=inside)
 
@@ -207,13 +224,14 @@ def march(
     count, n = depth.shape
     hurt = torch.cat(
         [damage.normal[:, 0], damage.offset[:, :1], damage.normal[:, 1], damage.offset[:, 1:],
-         damage.rough[:, None], damage.lump[:, None], damage.phase], 1,
+         damage.rough[:, None], damage.lump[:, None], damage.phase, damage.bend,
+         bound(damage.bend)[:, None], 1 / (1 + STEEP * damage.rough[:, None])], 1,
     ).contiguous()  # fmt: skip
     ends = [sum(ROOM[k] for k in KINDS[: i + 1]) for i in range(len(KINDS))]
     out, gap = torch.empty_like(depth), torch.empty_like(depth)
     block = 256
     _march_kernel[(count, triton.cdiv(n, block))](
         table(all_solids), hurt, turn.contiguous(), xy.contiguous(), depth.contiguous(),
-        slack.reshape(count).contiguous(), out, gap, n, floor, *ends, steps, FAR, block,
+        slack.reshape(count).contiguous(), out, gap, n, floor, *ends, steps, FAR, CLOSE, block,
     )  # fmt: skip
     return out, gap

@@ -11,17 +11,23 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import torch
+import torch.nn.functional as F
 from torch import Tensor
 
-from simsearch.synthetic import scene
+from simsearch.synthetic import bend, scene
 from simsearch.synthetic.batch import Batch, Solids
-from simsearch.synthetic.distance import FAR, Damage, nearest_part
+from simsearch.synthetic.breaks import broken
+from simsearch.synthetic.distance import Damage, nearest_part
 from simsearch.synthetic.kernels import kernel
 from simsearch.synthetic.noise import chance, rand
+from simsearch.synthetic.pieces import biggest, one_piece
 from simsearch.synthetic.surface import Wear, face, lit
-from simsearch.synthetic.trace import Camera, Hits, trace, window
+from simsearch.synthetic.trace import Camera, Hits, pixels, trace, window
 
 VIEWS = ("front", "back", "side")
+#: Pixels and half side of the picture in which breaks are sought and the object is framed; the
+#: side leaves room for what is bent out of the unit ball.
+_COARSE, _WIDE = 64, 1.08
 
 
 @dataclass(frozen=True)
@@ -31,8 +37,9 @@ class Shot:
     ``view`` front, back, side or any; ``kept`` share of the visible object that is left (1 =
     unbroken); ``tilt`` degrees; ``fill`` how much of the picture's side the object spans;
     ``worn``/``corroded``/``soiled`` 0..1, None = the usual mixture, which ``weather`` makes
-    milder; ``losses`` scales the
-    chance that fragile parts are gone; ``plain`` a careful photo on plain light grey.
+    milder; ``losses`` scales the chance that fragile parts are gone; ``plain`` a careful photo
+    on plain light grey; ``bent`` the chance that the object is bent, None = one in five, fewer
+    as ``weather`` and ``losses`` fall.
     """
 
     view: str = "any"
@@ -46,15 +53,19 @@ class Shot:
     weather: float = 1.0
     losses: float = 1.0
     plain: bool = False
+    bent: float | None = None
 
 
 @dataclass
 class Shots:
-    """``picture [B, 3, S, S]`` 0..1; ``mask [B, S, S]`` bool; ``part [B, S, S]`` index into the
-    form's parts, -1 = background; ``point [B, S, S, 3]`` unit coordinates of the undamaged
-    form seen at each pixel; ``view [B]`` index into ``VIEWS``; ``kept [B]`` share of the
-    object's visible area that is left; ``half [B]`` half the picture's side in unit
-    coordinates."""
+    """``picture [B, 3, S, S]`` 0..1; ``mask [B, S, S]`` bool, one piece; ``part [B, S, S]``
+    index into the form's parts, -1 = background; ``point [B, S, S, 3]`` unit coordinates of the
+    undamaged, unbent form seen at each pixel; ``view [B]`` index into ``VIEWS``; ``kept [B]``
+    share of the object's visible area that is left, measured; ``half [B]`` half the picture's
+    side in unit coordinates.
+
+    The area that ``kept`` refers to is that of the same object, bent if it is, without its lost
+    fittings and what these held, before it broke."""
 
     picture: Tensor
     mask: Tensor
@@ -107,45 +118,38 @@ def _without_losses(batch: Batch, shot: Shot, g: torch.Generator) -> Batch:
     return replace(batch, solids=solids)
 
 
-def _breaks(
-    batch: Batch, camera: Camera, damage: Damage, shot: Shot, g: torch.Generator
-) -> tuple[Damage, Tensor]:
-    """Break planes that leave the wished share of what the camera would see of the whole."""
-    count = len(batch)
-    low, high = shot.kept
-    kept = rand((count,), g, low, high)
-    if low >= 1:
-        return damage, kept
-    hits = trace(batch, damage, camera, 48, coarse=20, fine=8)
-    point = hits.point.reshape(count, -1, 3)
-    on = hits.hit.reshape(count, -1)
-    weight = on[..., None].float()
-    middle = (point * weight).sum(1) / weight.sum(1).clamp_min(1)
-    spread = ((point - middle[:, None]) * weight).pow(2).sum(1).sqrt() + 1e-3
-    way = torch.randn((count, 3), generator=g, device=g.device) * (spread + 0.15)
-    way[:, 2] *= 0.2
-    way = way / way.norm(dim=1, keepdim=True)
-    along = (point * way[:, None]).sum(-1).masked_fill(~on, FAR)
-    order = along.sort(1).values
-    place = (kept * on.sum(1)).long().clamp(0, on.shape[1] - 1)
-    offset = order.gather(1, place[:, None])[:, 0]
-    offset = torch.where(kept >= 0.999, torch.full_like(offset, FAR), offset)
-    normal, offsets = damage.normal.clone(), damage.offset.clone()
-    normal[:, 0], offsets[:, 0] = way, offset
-    rough = rand((count,), g, 0.0, 0.05)
-    return replace(damage, normal=normal, offset=offsets, rough=rough), kept.clamp_max(1)
+def _bend(batch: Batch, shot: Shot, g: torch.Generator) -> Tensor:
+    usual = 0.2 * min(1.0, shot.weather, shot.losses)
+    share = usual if shot.bent is None else shot.bent
+    if share <= 0:
+        return bend.straight(len(batch), g.device)
+    return bend.drawn(batch.solids, share, g)
 
 
-def _framed(batch: Batch, damage: Damage, turn: Tensor, shot: Shot, g: torch.Generator) -> Camera:
-    """A camera that shows what is left of each object at the wished size, a little off centre."""
-    count = len(batch)
-    wide = Camera(turn, torch.zeros(count, 2, device=g.device), torch.ones(count, device=g.device))
-    hits = trace(batch, damage, wide, 64, coarse=20, fine=10)
-    centre, half, _ = window(hits, wide)
+def _framed(left: Tensor, wide: Camera, shot: Shot, g: torch.Generator) -> Camera:
+    """A camera that shows what is left of each object, ``left [B, C, C]`` as the ``wide`` camera
+    sees it, at the wished size and a little off centre."""
+    count = len(left)
+    centre, half, _ = window(left, wide)
     low, high = shot.fill
     size = (half.clamp_min(0.02) + 0.01) / rand((count,), g, low, high)
     room = (size - half).clamp_min(0)[:, None]
-    return Camera(turn, centre + room * rand((count, 2), g, -0.7, 0.7), size)
+    return Camera(wide.turn, centre + room * rand((count, 2), g, -0.7, 0.7), size)
+
+
+def _one_piece(hits: Hits, camera: Camera, left: Tensor, wide: Camera) -> tuple[Hits, Tensor]:
+    """The hits on the piece that is ``left [B, C, C]`` as the ``wide`` camera sees it.
+
+    Also the share ``[B]`` of that piece which is kept: what looked joined from afar may not be.
+    """
+    size = hits.hit.shape[1]
+    spread = F.max_pool2d(left[:, None].float(), 3, 1, 1)
+    there = pixels(camera, size) / wide.half[:, None, None]
+    there = there.reshape(len(left), size, size, 2) * there.new_tensor([1.0, -1.0])
+    near = hits.hit & (F.grid_sample(spread, there, align_corners=False)[:, 0] > 0)
+    hit = one_piece(near)
+    share = hit.sum((1, 2)) / near.sum((1, 2)).clamp_min(1)
+    return Hits(hit, hits.point, hits.depth * hit, hits.sure & hit), share
 
 
 def _wear(shot: Shot, count: int, g: torch.Generator) -> Wear:
@@ -184,10 +188,16 @@ def render(
     damage.phase = rand((count, 3), g)
     damage.lump = 0.012 * wear.corroded**2
     batch = _without_losses(batch, shot, g)
-    whole = Camera(turn, torch.zeros(count, 2, device=device), torch.ones(count, device=device))
-    damage, kept = _breaks(batch, whole, damage, shot, g)
-    camera = _framed(batch, damage, turn, shot, g)
-    hits = trace(batch, damage, camera, size)
+    damage.bend = _bend(batch, shot, g)
+    wide = Camera(
+        turn, torch.zeros(count, 2, device=device), torch.full((count,), _WIDE, device=device)
+    )
+    whole = trace(batch, damage, wide, _COARSE, coarse=20, fine=10)
+    whole.hit = biggest(whole.hit, whole.hit.float())[0]
+    damage, left, kept = broken(batch, damage, wide, whole, shot.kept, g)
+    camera = _framed(left, wide, shot, g)
+    hits, share = _one_piece(trace(batch, damage, camera, size), camera, left, wide)
+    kept = kept * share
     picture = _photograph(batch, hits, camera, wear, shot, g)
     part = torch.full(hits.hit.shape, -1, device=device)
     if parts:

@@ -51,6 +51,7 @@ def _damage() -> Damage:
     damage.rough = torch.tensor([0.03, 0.0])
     damage.lump = torch.tensor([0.0, 0.01])
     damage.phase = torch.tensor([[0.1, 0.5, 0.9], [0.3, 0.2, 0.7]])
+    damage.bend[1] = torch.tensor([0.0, -1.0, 0.0, 1.0, 0.0, 0.0, -0.1, 0.8, 0.5])
     return damage
 
 

@@ -129,7 +129,7 @@ def test_window_is_the_box_of_what_was_hit() -> None:
     batch = pack([made(lambda f: f.slab("plate", (0, 0, 0), 20, 8))])
     by = camera(half=1.2, x=0.1, y=-0.2)
     hits = _seen(batch, by, 48)
-    centre, half, number = window(hits, by)
+    centre, half, number = window(hits.hit, by)
     pixel = 2 * 1.2 / 48
     np.testing.assert_allclose(centre[0].numpy(), [0, 0], atol=pixel)
     assert float(half[0]) == pytest.approx(10 / float(batch.scale[0]), abs=1.5 * pixel)
@@ -141,7 +141,7 @@ def test_window_is_the_box_of_what_was_hit() -> None:
 def test_window_of_nothing_is_the_whole_ball() -> None:
     by = camera(half=0.05, x=0.95, y=0.95)
     hits = _seen(_ball(), by, 16)
-    centre, half, number = window(hits, by)
+    centre, half, number = window(hits.hit, by)
     assert int(number[0]) == 0 and float(half[0]) == 1 and centre[0].tolist() == [0, 0]
 
 

@@ -10,7 +10,6 @@ another specimen of a type, because there is only one photo of each coin.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -78,13 +77,6 @@ def recall_at_1(scorer: Scorer, queries: list[Image.Image]) -> float:
     own = np.diagonal(scores)
     others = np.where(np.eye(len(own), dtype=bool), -np.inf, scores).max(axis=1)
     return float((own > others).mean())
-
-
-def mean_recall_at_1(
-    scorer: Scorer, make_queries: Callable[[int], list[Image.Image]], seeds: range
-) -> float:
-    """Return the mean of ``recall_at_1`` over the queries of several seeds."""
-    return float(np.mean([recall_at_1(scorer, make_queries(seed)) for seed in seeds]))
 
 
 @lru_cache(maxsize=1)

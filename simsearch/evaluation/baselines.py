@@ -18,6 +18,7 @@ from skimage.color import rgb2hsv
 from skimage.feature import hog, local_binary_pattern
 
 from simsearch.errors import EncoderError
+from simsearch.evaluation.scoring import Steps
 
 Floats = npt.NDArray[np.float32]
 
@@ -100,7 +101,7 @@ class _Keypoints:
     descriptors: npt.NDArray[np.float32]  # (n, 128) unit rows
 
 
-class SiftSpatial:
+class SiftSpatial(Steps):
     """SIFT with Lowe's ratio test, then RANSAC for one similarity (turn, scale, shift).
 
     The score of a pair is the number of keypoints that agree with that similarity; between
@@ -112,24 +113,20 @@ class SiftSpatial:
     def __init__(
         self, side: int = 192, keypoints: int = 200, ratio: float = 0.9, contrast: float = 0.01
     ) -> None:
-        self.name = f"SIFT + spatial check, {side} px"
+        self.name = f"SIFT + spatial check, {side} px, ratio {ratio}"
+        self.describer = ("SIFT", side, keypoints, contrast)
         self._side, self._keypoints = side, keypoints
         self._ratio, self._contrast = ratio, contrast
 
-    def scores(self, queries: list[Image.Image], gallery: list[Image.Image]) -> Floats:
-        """Return float32 ``(queries, gallery)``: agreeing keypoints and a fraction.
+    def look_in(self, gallery: list[Image.Image]) -> list[_Keypoints]:
+        """Return the keypoints of each photo."""
+        return [self._describe(photo) for photo in gallery]
 
-        The same list given twice is compared with itself: each pair once, in one direction.
-        """
-        looked_in = [self._describe(photo) for photo in gallery]
-        if queries is gallery:
-            table = np.zeros((len(gallery), len(gallery)), np.float32)
-            for row in range(len(gallery)):
-                for column in range(row):
-                    table[row, column] = self._agreeing(looked_in[row], looked_in[column])
-            return table + table.T
-        looked_up = [self._describe(photo) for photo in queries]
-        rows = [[self._agreeing(one, other) for other in looked_in] for one in looked_up]
+    look_up = look_in
+
+    def compare(self, queries: list[_Keypoints], gallery: list[_Keypoints]) -> Floats:
+        """Return float32 ``(queries, gallery)``: agreeing keypoints and a fraction."""
+        rows = [[self._agreeing(one, other) for other in gallery] for one in queries]
         return np.asarray(rows, dtype=np.float32).reshape(len(queries), len(gallery))
 
     def _describe(self, photo: Image.Image) -> _Keypoints:

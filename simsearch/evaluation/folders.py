@@ -39,10 +39,11 @@ def load_labelled(folder: str | Path, *, max_side: int = 256) -> LabelledPhotos:
         )
     scenes = [re.sub(r"_\d+$", "", path.stem) for path in paths]
     photos = [open_photo(path, max_side=max_side) for path in paths]
-    return LabelledPhotos(photos, labels, scenes, _licence(root))
+    return LabelledPhotos(photos, labels, scenes, licence_of(root))
 
 
-def _licence(root: Path) -> str:
+def licence_of(root: Path) -> str:
+    """Return the first line and the copyright line of the folder's licence file."""
     for name in ("LICENSE", "LICENCE", "LICENSE.txt", "LICENCE.txt"):
         if (root / name).is_file():
             text = (root / name).read_text("utf-8", errors="replace")

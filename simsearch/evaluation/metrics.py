@@ -7,6 +7,7 @@ equal scores the irrelevant photo comes first, so a method that scores everythin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -99,10 +100,11 @@ def bootstrap_interval(
 
     Queries are drawn with replacement within each class. The gallery stays as it is, so the
     interval says how the figure depends on the photos looked up, not on the set searched.
+    It is nan where no class has two queries, since nothing varies then.
     """
     rng = np.random.default_rng(seed)
     parts = _by_class(values, labels)
-    if not parts:
+    if max((len(part) for part in parts), default=0) < 2:
         return float("nan"), float("nan")
     drawn = [part[rng.integers(0, len(part), (draws, len(part)))].mean(axis=1) for part in parts]
     low, high = np.quantile(np.mean(drawn, axis=0), [(1 - level) / 2, (1 + level) / 2])
@@ -130,12 +132,59 @@ def figures(
     """
     own = range(len(labels)) if groups is None else groups
     rows = relevance_by_rank(scores, labels, labels, leave_out(own))
+    return summary(rows, labels, seed=seed)
+
+
+def summary(
+    rows: Sequence[npt.NDArray[np.bool_]], classes: Sequence[Any], *, seed: int = 0
+) -> Figures:
+    """Return the figures of the rows of ``relevance_by_rank``; ``classes`` weigh alike."""
     first = recall_at(rows, 1)
     return Figures(
         queries=int((~np.isnan(first)).sum()),
-        classes=len({label for label, value in zip(labels, first, strict=True) if value == value}),
-        recall_1=class_mean(first, labels),
-        recall_1_interval=bootstrap_interval(first, labels, seed=seed),
-        recall_5=class_mean(recall_at(rows, 5), labels),
-        mean_average_precision=class_mean(average_precision(rows), labels),
+        classes=len({name for name, value in zip(classes, first, strict=True) if value == value}),
+        recall_1=class_mean(first, classes),
+        recall_1_interval=bootstrap_interval(first, classes, seed=seed),
+        recall_5=class_mean(recall_at(rows, 5), classes),
+        mean_average_precision=class_mean(average_precision(rows), classes),
     )
+
+
+def chance(rows: Sequence[npt.NDArray[np.bool_]], classes: Sequence[Any]) -> Figures:
+    """Return what to expect of a method that orders the gallery at random: no interval.
+
+    ``rows`` as from ``relevance_by_rank``, in any order: only how many of a row are relevant
+    counts.
+    """
+    sizes = [(len(row), int(row.sum())) for row in rows]
+    first = np.array([_lucky(size, relevant, 1) for size, relevant in sizes])
+    return Figures(
+        queries=int((~np.isnan(first)).sum()),
+        classes=len({name for name, value in zip(classes, first, strict=True) if value == value}),
+        recall_1=class_mean(first, classes),
+        recall_1_interval=(float("nan"), float("nan")),
+        recall_5=class_mean(np.array([_lucky(n, r, 5) for n, r in sizes]), classes),
+        mean_average_precision=class_mean(
+            np.array([_random_precision(n, r) for n, r in sizes]), classes
+        ),
+    )
+
+
+def _lucky(size: int, relevant: int, k: int) -> float:
+    """The chance that one of ``relevant`` is among the first ``k`` of ``size`` at random."""
+    if not relevant:
+        return float("nan")
+    return 1 - math.comb(size - relevant, k) / math.comb(size, min(k, size))
+
+
+def _random_precision(size: int, relevant: int) -> float:
+    """The expected average precision of a random order.
+
+    A place k holds a relevant photo with probability R / N; given that, each of the k - 1 places
+    before it does with probability (R - 1) / (N - 1). Summed over k: harmonic numbers.
+    """
+    if not relevant:
+        return float("nan")
+    harmonic = float((1 / np.arange(1, size + 1)).sum())
+    rest = (relevant - 1) / (size - 1) * (size - harmonic) if size > 1 else 0.0
+    return (harmonic + rest) / size

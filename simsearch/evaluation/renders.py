@@ -1,4 +1,4 @@
-"""Held-out renders against a reference set: type scores, recall and odds."""
+"""Held-out renders on disk, and the ranks of their types."""
 
 from __future__ import annotations
 
@@ -8,10 +8,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from simsearch.encode import Encoder
-from simsearch.index import PHOTO_SIDE
-from simsearch.leads.grouping import BEST, PhotoGroups
-from simsearch.photo import open_photo
+from simsearch.leads.grouping import PhotoGroups
 from simsearch.sets.reference_set import ReferenceSet
 
 Floats = npt.NDArray[np.float32]
@@ -38,20 +35,6 @@ def groups_of(reference: ReferenceSet) -> PhotoGroups:
     by_id = {row.id: row for row in reference.photos}
     rows = [by_id[i] for i in reference.index.photo_ids]
     return PhotoGroups.of([(row.type, row.specimen) for row in rows])
-
-
-def embedded(some: list[Find], encoder: Encoder) -> Floats:
-    """Vectors ``(n, dim)`` of the finds, read as the product reads photos."""
-    chunks = [some[i : i + 32] for i in range(0, len(some), 32)]
-    rows = [encoder.embed([open_photo(f.path, max_side=PHOTO_SIDE) for f in c]) for c in chunks]
-    return np.concatenate(rows)
-
-
-def type_scores(
-    reference: ReferenceSet, groups: PhotoGroups, vectors: Floats, best: int = BEST
-) -> Floats:
-    """Score of every type for every find ``(n, types)``."""
-    return groups.type_scores(reference.index.similarities(vectors), best)
 
 
 def ranks(scores: Floats, truth: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:

@@ -8,11 +8,13 @@ import pytest
 from simsearch.evaluation.metrics import (
     average_precision,
     bootstrap_interval,
+    chance,
     class_mean,
     figures,
     leave_out,
     recall_at,
     relevance_by_rank,
+    summary,
 )
 
 
@@ -63,6 +65,7 @@ def test_the_interval() -> None:
     assert high == pytest.approx(0.7 + 0.0635, abs=0.012)
     assert bootstrap_interval(values, labels) == (low, high)
     assert bootstrap_interval(np.ones(5), ["a"] * 5) == (1, 1)
+    assert np.isnan(bootstrap_interval(np.ones(2), ["a", "b"])).all()  # nothing varies
 
 
 def test_wrong_input_is_refused() -> None:
@@ -80,3 +83,46 @@ def test_average_precision_equals_a_library() -> None:
     found = average_precision(relevance_by_rank(scores, labels, gallery))
     for value, row, label in zip(found, scores, labels, strict=True):
         assert value == pytest.approx(sklearn.average_precision_score(gallery == label, row))
+
+
+def test_recall_equals_a_library() -> None:
+    """Types as classes: one gallery entry for each, so R@k is the top-k accuracy."""
+    sklearn = pytest.importorskip("sklearn.metrics")
+    rng = np.random.default_rng(4)
+    scores, labels = rng.normal(size=(80, 12)), np.arange(80) % 12
+    rows = relevance_by_rank(scores, labels, range(12))
+    for k in (1, 3, 5):
+        expected = sklearn.top_k_accuracy_score(labels, scores, k=k)
+        assert recall_at(rows, k).mean() == pytest.approx(expected)
+    # The mean over classes of R@1 is balanced accuracy.
+    uneven = np.repeat(np.arange(12), [30, 10, *[4] * 10])
+    rows = relevance_by_rank(scores, uneven, range(12))
+    balanced = sklearn.balanced_accuracy_score(uneven, scores.argmax(axis=1))
+    assert summary(rows, uneven).recall_1 == pytest.approx(balanced)
+
+
+def test_precision_with_one_relevant_is_a_librarys_reciprocal_rank() -> None:
+    sklearn = pytest.importorskip("sklearn.metrics")
+    rng = np.random.default_rng(5)
+    scores, labels = rng.normal(size=(30, 9)), rng.integers(0, 9, 30)
+    found = average_precision(relevance_by_rank(scores, labels, range(9))).mean()
+    truth = np.eye(9)[labels]
+    expected = sklearn.label_ranking_average_precision_score(truth, scores)
+    assert found == pytest.approx(expected)
+
+
+def test_chance_is_what_random_scores_come_to() -> None:
+    rng = np.random.default_rng(6)
+    labels, gallery = ["a", "a", "b"], ["a"] * 3 + ["b"] * 2 + ["c"] * 5
+    expected = chance(relevance_by_rank(np.zeros((3, 10)), labels, gallery), labels)
+    drawn = [
+        summary(relevance_by_rank(rng.random((3, 10)), labels, gallery), labels)
+        for _ in range(3000)
+    ]
+    assert (expected.queries, expected.classes) == (3, 2)
+    assert expected.recall_1 == pytest.approx((3 / 10 + 2 / 10) / 2)
+    for name in ("recall_1", "recall_5", "mean_average_precision"):
+        mean = np.mean([getattr(one, name) for one in drawn])
+        assert getattr(expected, name) == pytest.approx(mean, abs=0.02)
+    none = chance(relevance_by_rank(np.zeros((1, 2)), ["x"], ["a", "b"]), ["x"])
+    assert none.queries == 0 and np.isnan(none.recall_1)

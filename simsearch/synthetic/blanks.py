@@ -71,6 +71,7 @@ def coil(rng: Rng) -> Form:
         form.rod("arm", (long / 2, 0, wide), (long / 2, rng.uniform(-8, 12), wide), wire)
         return form
     two = rng.random() < 0.4
+    turns = min(turns, 1.7) if two else min(turns, 2.6)
     for sign in (-1, 1) if two else (1,):
         at = (sign * 7.0, 0) if two else (0.0, 0.0)
         points = spiral(at, 6 if two else 9, turns, start=90 * (1 - sign), steps=13 if two else 24)

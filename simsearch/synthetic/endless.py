@@ -290,8 +290,8 @@ def struck(form: Form, rng: Rng, low: np.ndarray, high: np.ndarray) -> None:
         at = (centre[0] + float(off[0]), centre[1] + float(off[1]))
         # Dies are not always laid out the same way up.
         turn = float(rng.normal(0, 0.1)) if rng.random() < 0.8 else _between(rng, 0, 6.28)
-        size = inner * unit * _between(rng, 0.85, 1.1)
-        device(Drawing(relief, rng, at, (size, size), depth, 0, turn, _between(rng, 0.75, 1.3)))
+        size = inner * unit * _between(rng, 0.95, 1.25)
+        device(Drawing(relief, rng, at, (size, size), depth, 0, turn, _between(rng, 0.85, 1.6)))
 
 
 def decorate(form: Form, rng: Rng, low: np.ndarray, high: np.ndarray, *, rich: bool) -> None:

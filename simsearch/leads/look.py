@@ -16,7 +16,8 @@ from simsearch.leads.calibration import Calibration
 from simsearch.leads.calibration_file import load_calibration
 from simsearch.leads.features import Combine, Doubles, combine_features, features_of, fused
 from simsearch.leads.grouping import BEST, PhotoGroups
-from simsearch.leads.model import Evidence, Lead, Leads, band_of
+from simsearch.leads.model import Evidence, Lead, Leads, Placing, band_of
+from simsearch.leads.showing import best_placings, find_photos
 from simsearch.sets.photos import PhotoRow
 from simsearch.sets.reference_set import ReferenceSet
 
@@ -51,7 +52,8 @@ def look(
     index = reference.index
     chosen = encoder if encoder is not None else reference.encoder()
     index.require_encoder(chosen, reference.folder)
-    vectors, patches = _encoded(photos, chosen, index)
+    opened = _opened(photos)
+    vectors, patches = _encoded(opened, chosen, index)
     rows = _rows(reference, index)
     groups = PhotoGroups.of([(row.type, row.specimen) for row in rows])
     measured = features_of(index, groups, vectors, patches)
@@ -60,7 +62,11 @@ def look(
         reference, index, photos=len(vectors), columns=features.shape[1]
     )
     similarities = index.similarities(vectors)
-    return _leads(reference, rows, groups, similarities, features, calibration, note, k)
+    placings: dict[int, Placing] = {}
+    if patches is not None:
+        shown = find_photos(chosen, opened, patches)
+        placings = best_placings(reference, index, rows, groups, shown, measured.placed)
+    return _leads(reference, rows, groups, similarities, features, placings, calibration, note, k)
 
 
 def fitting_calibration(
@@ -104,14 +110,19 @@ def odds_note(calibration: Calibration, photos: int = 1) -> str:
     return f"{note} {calibration.note}".strip()
 
 
-def _encoded(photos: object, encoder: Encoder, index: PhotoIndex) -> tuple[Floats, Floats | None]:
-    """Open the photos of a find and encode them: (photos, dim) and (photos, R, C, D)."""
+def _opened(photos: object) -> list[Image.Image]:
     from simsearch.photo import open_photo
 
     several = list(photos) if isinstance(photos, (list, tuple)) else [photos]
     if not several:
         raise PhotoError("No photo was given.", hint="Give at least one photo of the find.")
-    opened = [open_photo(cast(PhotoSource, source), max_side=PHOTO_SIDE) for source in several]
+    return [open_photo(cast(PhotoSource, source), max_side=PHOTO_SIDE) for source in several]
+
+
+def _encoded(
+    opened: list[Image.Image], encoder: Encoder, index: PhotoIndex
+) -> tuple[Floats, Floats | None]:
+    """Encode the photos of a find: (photos, dim) and (photos, R, C, D), if there are patches."""
     vectors = checked_array(encoder.embed(opened), (len(opened), index.dim), encoder.name)
     if index.patches is None:
         return vectors, None
@@ -135,6 +146,7 @@ def _leads(
     groups: PhotoGroups,
     similarities: Floats,
     features: Doubles,
+    placings: dict[int, Placing],
     calibration: Calibration | None,
     note: str,
     k: int,
@@ -155,6 +167,7 @@ def _leads(
                 odds=chance,
                 band=band_of(chance, close),
                 evidence=_evidence(reference, rows, groups, nearest, int(position)),
+                placing=placings.get(int(position)),
             )
         )
     return Leads(

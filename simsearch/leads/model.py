@@ -57,6 +57,49 @@ class Evidence:
         }
 
 
+Line = tuple[tuple[float, float], ...]
+"""A closed line: points as x, y."""
+
+
+@dataclass(frozen=True)
+class Placing:
+    """Where the find seems to fit on one reference photo.
+
+    ``find_photo`` says which photo of the find was laid over it, counted from 0. ``agreement``,
+    0..1, is the mean likeness over the find; ``seen``, 0..1, the share of the reference's
+    object that the find covers; ``turn`` is in degrees, counter-clockwise as seen. ``clear``
+    says whether it agrees well enough to be shown. ``outline`` holds the find's outline on the
+    reference photo, ``pairs`` places that look alike as (x, y on the find's photo, x, y on the
+    reference photo); all as fractions of the width and height of the photo they lie on.
+    """
+
+    photo: PhotoRow
+    path: Path
+    find_photo: int
+    agreement: float
+    seen: float
+    turn: float
+    clear: bool
+    outline: tuple[Line, ...]
+    pairs: tuple[tuple[float, float, float, float], ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {
+            "photo": self.photo.id,
+            "file": self.photo.file,
+            "kind": self.photo.kind,
+            "completeness": self.photo.completeness,
+            "find_photo": self.find_photo,
+            "agreement": self.agreement,
+            "seen": self.seen,
+            "turn": self.turn,
+            "clear": self.clear,
+            "outline": [[list(point) for point in line] for line in self.outline],
+            "pairs": [list(pair) for pair in self.pairs],
+        }
+
+
 @dataclass(frozen=True)
 class Lead:
     """One type proposed for a find.
@@ -64,7 +107,9 @@ class Lead:
     ``rank`` counts from 1; ``score`` is the mean similarity of the type's nearest specimens, by
     which alone leads are not ranked: how well the find can be laid over their photos counts too.
     ``odds`` are 0..1 given that the type is in the set, ``None`` when they were not measured;
-    ``evidence`` holds the nearest photo of each of the nearest specimens, nearest first.
+    ``evidence`` holds the nearest photo of each of the nearest specimens, nearest first;
+    ``placing`` where the find fits best on a photo of the type, ``None`` without patches or
+    where the type was too far down to be tried.
     """
 
     rank: int
@@ -73,6 +118,7 @@ class Lead:
     odds: float | None
     band: str
     evidence: tuple[Evidence, ...]
+    placing: Placing | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -101,6 +147,7 @@ class Lead:
             "cautions": list(self.type.cautions),
             "sources": list(self.type.sources),
             "evidence": [evidence.to_dict() for evidence in self.evidence],
+            "placing": None if self.placing is None else self.placing.to_dict(),
         }
 
 

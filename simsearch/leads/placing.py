@@ -67,7 +67,7 @@ class Placed:
     pairs: Floats
     mirrored: bool = False
 
-    def carry(self, places: Floats) -> Floats:
+    def carry(self, places: NDArray[np.floating]) -> Floats:
         """Carry places on the find (p, 2) to the reference."""
         matrix, offset = self.affine()
         carried: Floats = (places @ matrix.T + offset).astype(np.float32)

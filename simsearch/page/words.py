@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from simsearch.leads.calibration import Calibration
-    from simsearch.leads.model import Leads
+    from simsearch.leads.model import Leads, Placing
     from simsearch.sets.types import Type
 
 LEADS_NOT_IDENTIFICATIONS = "Leads to verify, not identifications."
@@ -67,6 +67,28 @@ def measured_words(calibration: Calibration) -> list[str]:
 
 def _hundred(share: float) -> str:
     return f"{100 * share:.0f} in 100"
+
+
+def seen_words(seen: float) -> str:
+    """How much of a reference object a find covers, ``seen`` in [0, 1], as a cautious sentence."""
+    if seen >= 0.9:
+        return "nearly all of this type's outline seems to be present"
+    shares = ((0.1, "a tenth"), (0.2, "a fifth"), (0.25, "a quarter"), (1 / 3, "a third"),
+              (0.5, "half"), (2 / 3, "two thirds"), (0.75, "three quarters"), (0.85, "most"))  # fmt: skip
+    amount = min(shares, key=lambda share: abs(share[0] - seen))[1]
+    if seen < 0.07:
+        return "only a small part of this type's outline seems to be present"
+    about = "" if amount == "most" else "about "
+    return f"{about}{amount} of this type's outline seems to be present"
+
+
+def placing_words(placing: Placing | None) -> str:
+    """Where a find seems to fit, in one sentence; empty where that is not clear enough to say."""
+    if placing is None or not placing.clear:
+        return ""
+    what = "rendered picture" if placing.photo.is_rendered else "photo"
+    seen = seen_words(placing.seen)
+    return f"Laid over the {what} {placing.photo.id}, {seen}. To be checked on the object."
 
 
 def count(number: int, singular: str, plural: str = "") -> str:

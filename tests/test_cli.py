@@ -266,6 +266,30 @@ def test_check_ends_with_1_when_a_photo_is_not_the_one_that_was_labelled(
     assert "knee-1" in capsys.readouterr().out
 
 
+def test_odds_of_an_own_set_are_measured_and_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = make_set(tmp_path / "set", photos_per_type=17)
+    assert main(["index", str(folder)]) == FINE
+    assert main(["look", str(save_find(tmp_path / "find.png")), "--set", str(folder)]) == FINE
+    assert "No odds are given" in capsys.readouterr().out
+    assert main(["odds", str(folder)]) == FINE
+    said = capsys.readouterr().out
+    assert "Odds measured on 51 objects of known type" in said
+    assert "still called close" in said
+    assert main(["look", str(tmp_path / "find.png"), "--set", str(folder)]) == FINE
+    assert "Odds were measured on 51 objects" in capsys.readouterr().out
+
+
+def test_a_set_that_is_too_small_gets_no_odds_and_stays_as_it_is(
+    small_set: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = (small_set / "index" / "calibration.json").read_bytes()
+    assert main(["odds", str(small_set)]) == NOT_READY
+    assert "not enough photos to give odds: 20 objects, 50 needed" in capsys.readouterr().err
+    assert (small_set / "index" / "calibration.json").read_bytes() == before
+
+
 @pytest.mark.parametrize(("host", "told"), [("127.0.0.1", False), ("0.0.0.0", True)])
 def test_the_page_is_started_for_this_computer_unless_asked(
     small_set: Path,

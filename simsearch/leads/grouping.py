@@ -19,14 +19,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float32]
 Positions = NDArray[np.intp]
-Combine = Literal["mean", "max"]
 
 BEST = 3
 """How many nearest specimens of a type make its score."""
@@ -95,16 +93,3 @@ def _without_absent(nearest: Floats) -> Floats:
     farthest = np.where(absent, np.inf, nearest).min(axis=1, keepdims=True)
     filled: Floats = np.where(absent, np.where(np.isposinf(farthest), -np.inf, farthest), nearest)
     return filled
-
-
-def combine_photos(type_scores: Floats, how: Combine = "mean") -> Floats:
-    """Combine the type scores (q, types) of several photos of one find into one row (types,).
-
-    "mean", the default, lets every photo have its say: a type must hold up from all sides.
-    "max" takes each type's best view, for photos of which only some show the find well.
-    Raises ``ValueError`` for any other word.
-    """
-    if how not in ("mean", "max"):
-        raise ValueError(f"photos are combined by 'mean' or 'max', not '{how}'")
-    combined: Floats = type_scores.mean(axis=0) if how == "mean" else type_scores.max(axis=0)
-    return combined

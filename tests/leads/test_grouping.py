@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
-from simsearch.leads.grouping import PhotoGroups, combine_photos
+from simsearch.leads.grouping import PhotoGroups
 
 Label = tuple[str, str]
 
@@ -102,14 +101,6 @@ def test_the_order_of_photos_in_the_index_does_not_matter() -> None:
     shuffled = rng.permutation(len(labels))
     again = scores([labels[i] for i in shuffled], [similarities[i] for i in shuffled])
     assert again == pytest.approx(scores(labels, similarities))
-
-
-def test_several_photos_of_a_find() -> None:
-    both: NDArray[np.float32] = np.array([[0.9, 0.5], [0.1, 0.6]], np.float32)
-    np.testing.assert_allclose(combine_photos(both), [0.5, 0.55])
-    np.testing.assert_allclose(combine_photos(both, "max"), [0.9, 0.6])
-    with pytest.raises(ValueError, match="'mean' or 'max'"):
-        combine_photos(both, "median")  # type: ignore[arg-type]
 
 
 def test_a_score_needs_a_specimen() -> None:

@@ -91,6 +91,7 @@ def test_a_lead_carries_what_is_needed_to_check_it(reference: ReferenceSet) -> N
         "Look for a spring case",
         "the bow is smooth, not ribbed",
         "Odds were measured on 80 objects",
+        "the right type was in this list. 1 type: Knee brooch.",
         "Do not clean it yet",
     ):
         assert fact in text

@@ -22,18 +22,23 @@ if TYPE_CHECKING:
 
 CHANCE = "chance"
 BASELINES = (CHANCE, "colour + LBP", "HOG", "SIFT", "outline", "untrained")
-OWN = ("built-in", "built-in, placing")
+OWN = ("built-in", "built-in, placing", "product")
 UNTRAINED_SEED = 20
 _WEIGHTS, _OPEN_CLIP = "weights:", "open_clip:"
 
 
 @dataclass(frozen=True)
 class Setting:
-    """One way to use a method: in words, how a query is turned, and the scorer."""
+    """One way to use a method: in words, how a query is turned, and the scorer.
+
+    With ``of_types`` the scorer scores types, not photos, and is of use only where types are
+    asked for.
+    """
 
     words: str
     turns: str
     scorer: Scorer
+    of_types: bool = False
 
 
 @dataclass(frozen=True)
@@ -49,13 +54,15 @@ class Method:
     fingerprint: str = ""
 
 
-def build(name: str) -> Method:
-    """Return the method called ``name``.
+def build(name: str, reference: str | None = None) -> Method:
+    """Return the method called ``name``; ``reference`` is the set that "product" looks in.
 
     One of BASELINES or OWN; ``weights:NAME=PATH`` for other weights of the built-in encoder's
     network; ``open_clip:...`` for a checkpoint as ``load_encoder`` takes it. Raises EncoderError
     for another name, or for an encoder that cannot be had.
     """
+    if name == "product":
+        return _product(reference)
     if name in _BUILDERS:
         return _BUILDERS[name]()
     if name.startswith(_WEIGHTS):
@@ -162,6 +169,15 @@ def _placing() -> Method:
     words = f"{SHORTLIST} nearest placed, weight {weight:g}"
     setting = Setting(words, "1, placing turns", PlacedScorer(encoder, place, weight))
     return Method("built-in, placing", lambda turns: [setting], fingerprint=encoder.fingerprint)
+
+
+def _product(folder: str | None) -> Method:
+    import simsearch
+    from simsearch.evaluation.placed import LookScorer
+
+    reference = simsearch.open_set(folder)
+    setting = Setting("look()", "as the product", LookScorer(reference), of_types=True)
+    return Method("product", lambda turns: [setting], fingerprint=reference.encoder().fingerprint)
 
 
 def _other_weights(text: str) -> tuple[str, Encoder]:

@@ -1,4 +1,4 @@
-"""The built-in encoder with its patches: the nearest photos by vector, ordered anew."""
+"""Methods of the project itself: photos ordered anew by their patches, and the whole product."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from PIL import Image
 
 from simsearch.encode import Encoder
 from simsearch.evaluation.scoring import Steps
+from simsearch.sets.reference_set import ReferenceSet
 
 SHORTLIST = 100
 _BATCH = 8  # the built-in encoder keeps what it saw of so many photos
@@ -59,3 +60,31 @@ class PlacedScorer(Steps):
             every[near] = agreement
             row += self._weight * every
         return scores
+
+
+class LookScorer(Steps):
+    """``ReferenceSet.look``: what a user is shown, with the set's own index and weights.
+
+    Scores types, in the order in which the set's photos first name them: minus the rank of the
+    type's lead. The gallery given is not used, since the set has its index.
+    """
+
+    def __init__(self, reference: ReferenceSet) -> None:
+        self.name, self.describer = "product", "product"
+        self._reference = reference
+        self._types = list(dict.fromkeys(row.type for row in reference.photos))
+
+    def look_in(self, gallery: list[Image.Image]) -> None:
+        """Open the index, which holds the descriptions."""
+        _ = self._reference.index
+
+    def look_up(self, queries: list[Image.Image]) -> list[dict[str, int]]:
+        """Return the rank of each type's lead, for each query."""
+        found = [self._reference.look(photo, k=len(self._types)) for photo in queries]
+        return [{lead.type.id: lead.rank for lead in leads.leads} for leads in found]
+
+    def compare(self, queries: list[dict[str, int]], gallery: None) -> Floats:
+        """Return float32 ``(queries, types)``, higher is closer."""
+        last = len(self._types) + 1
+        rows = [[-ranks.get(type_id, last) for type_id in self._types] for ranks in queries]
+        return np.asarray(rows, dtype=np.float32)

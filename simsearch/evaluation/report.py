@@ -12,16 +12,17 @@ HEAD = (
 
 LEGEND = """\
 R@1, R@5 and mAP are per cent, means over classes; in brackets the bootstrap 95 % interval over
-queries. Ties count against the method. For types a photo's scores become scores of types as in
-the product (mean of the three nearest specimens), whatever the method; with one right type, mAP
-is the mean of 1 / rank. "best of" tells how many settings of a baseline were tried: the best by
+queries. Ties count against the method. For types a photo's scores become scores of types as in the
+product (mean of the three nearest specimens), whatever the method; with one right type, mAP is the
+mean of 1 / rank. "product" is what `ReferenceSet.look` shows, with the set's own index and weights;
+it is there for types only. "best of" tells how many settings of a baseline were tried: the best by
 R@1 on these very photos is shown, which favours it. "query turns": in how many equal steps each
-query was turned, the best score counting; "free" where the method itself does not mind turns.
-The built-in network averages four quarter turns inside, whatever this column says, so of its
-query turns only those within a quarter are looked up. "ms a photo"
-is wall time for one query, turns and comparing included, reading the file and describing the
-gallery left out. "peak MB" (10^6 bytes) is the most memory resident in a fresh process that did
-all tasks of that method: Python, libraries, the photos of a task, the method and its scores."""
+query was turned, the best score counting; "free" where the method itself does not mind turns. The
+built-in network averages four quarter turns inside, whatever this column says, so of its query
+turns only those within a quarter are looked up. "ms a photo" is wall time for one query, turns and
+comparing included, reading the file and describing the gallery left out. "peak MB" (10^6 bytes) is
+the most memory resident in a fresh process that did all tasks of that method: Python, libraries,
+the photos of a task, the method and its scores."""
 
 
 def plain(value: Any) -> Any:

@@ -59,6 +59,9 @@ def measure(method: Method, options: Options) -> Iterator[Row]:
             yield from (_chance_row(task, part) for part in task.parts)
             continue
         settings = method.settings(max(1, options.turns * task.turned))
+        settings = [one for one in settings if task.groups or not one.of_types]
+        if not settings:
+            continue
         # Kept from slice to slice of one gallery, and dropped with it: galleries are large.
         described = {key: pair for key, pair in described.items() if pair[0] is task.gallery}
         scored = [_score(setting, task, described) for setting in settings]
@@ -80,7 +83,7 @@ def _score(
     looked_up = scorer.look_up(task.queries)
     scores = scorer.compare(looked_up, described[key][1])
     milliseconds = 1000 * (time.perf_counter() - start) / len(task.queries)
-    if task.groups:
+    if task.groups and not setting.of_types:
         scores = task.groups.type_scores(scores)
     return _Scored(setting, scores, milliseconds)
 
@@ -138,7 +141,7 @@ def run(name: str, options: Options) -> dict[str, Any]:
     With ``problem``, a sentence, instead of rows when the method or the photos cannot be had.
     """
     try:
-        method = build(name)
+        method = build(name, options.reference)
         rows = list(measure(method, options))
     except SimsearchError as error:
         return {"method": name, "rows": [], "problem": str(error)}

@@ -20,7 +20,7 @@ from simsearch.evaluation import tasks as benchmark_tasks
 from simsearch.evaluation.benchmark import in_fresh_process
 from simsearch.evaluation.halves import circle_of, half_of
 from simsearch.evaluation.methods import CHANCE, Method, Setting, build
-from simsearch.evaluation.placed import PlacedScorer
+from simsearch.evaluation.placed import LookScorer, PlacedScorer
 from simsearch.evaluation.report import plain, table
 from simsearch.evaluation.runner import measure, options_from, peak_megabytes, run
 from simsearch.evaluation.scoring import VectorScorer, turn
@@ -193,6 +193,20 @@ def test_placing_orders_the_shortlist_anew(monkeypatch: pytest.MonkeyPatch) -> N
     scores = PlacedScorer(Patched(), place, 0.5).scores(gallery[:1], gallery)[0]
     first, second, last = np.argsort(-plain_scores)
     assert np.allclose((scores - plain_scores)[[first, second, last]], [0.05, 0.45, 0.05])
+
+
+def test_the_product_is_measured_by_its_leads(renders: Path, reference: Path) -> None:
+    opened = simsearch.open_set(reference)
+    opened.rebuild_index(GridEncoder(), with_patches=False)
+    opened._encoders["grid"] = GridEncoder()
+    setting = Setting("look()", "-", LookScorer(opened), of_types=True)
+    options = Options(str(renders), reference=str(reference), unseen=("knee",))
+    rows = list(measure(Method("product", lambda turns: [setting]), options))
+    assert {row.task.split(",")[0] for row in rows} == {"types", "unseen types"}
+    photo = Image.open(renders / "complete" / "knee" / "0.png")
+    first = opened.look(photo, k=3).leads[0].type.id
+    (row,) = [row for row in rows if row.task == "unseen types, complete"]
+    assert row.figures.recall_1 == (first == "knee")
 
 
 def test_a_half_is_half_of_the_coin() -> None:

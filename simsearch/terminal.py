@@ -38,6 +38,9 @@ def print_leads(console: Console, title: str, leads: Leads, reference: Reference
     if leads.anything_close:
         for lead in leads.leads[:_DETAILED_LEADS]:
             _print_checks(console, lead.type, reference)
+            laid = words.placing_words(lead.placing)
+            if laid:
+                console.print(Text(f"  {laid}"))
     console.print(Text(f"\n{leads.odds_note}".rstrip()))
     console.print(Text(" ".join(item.heading for item in cautions.ALWAYS)))
 

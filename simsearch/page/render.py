@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from simsearch.leads.chart import date_chart, leads_chart
 from simsearch.page import cautions, words
+from simsearch.page.placing import placing_of
 from simsearch.page.thumbs import thumbnail
 from simsearch.sets.licences import LICENCES
 
@@ -89,7 +90,7 @@ def render_busy() -> str:
 
 def render_leads(leads: Leads, tray: Tray, reference: ReferenceSet) -> str:
     """The photos of the find and the leads for it, side by side."""
-    shown = [_lead(lead, reference) for lead in leads.leads]
+    shown = [_lead(lead, reference, tray, leads.anything_close) for lead in leads.leads]
     urgent = cautions.urgent_for(leads)
     title = words.count(len(shown), "lead") if leads.anything_close else "Nothing here looks close"
     return _fill(
@@ -176,7 +177,8 @@ def _find_photo(name: str, preview: Any) -> dict[str, Any]:
     }
 
 
-def _lead(lead: Lead, reference: ReferenceSet) -> dict[str, Any]:
+def _lead(lead: Lead, reference: ReferenceSet, tray: Tray, close: bool) -> dict[str, Any]:
+    opened = lead.rank <= _OPEN_LEADS
     return {
         "rank": lead.rank,
         "id": lead.type.id,
@@ -194,7 +196,9 @@ def _lead(lead: Lead, reference: ReferenceSet) -> dict[str, Any]:
         ],
         "checks": lead.type.checks,
         "look_alikes": _look_alikes(lead.type, reference),
-        "open": lead.rank <= _OPEN_LEADS,
+        "open": opened,
+        # Where nothing is close, a drawing would lend a lead a weight that it has not got.
+        "placing": placing_of(lead, tray) if opened and close else None,
     }
 
 

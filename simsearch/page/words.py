@@ -11,6 +11,10 @@ if TYPE_CHECKING:
     from simsearch.leads.model import Leads, Placing
     from simsearch.sets.types import Type
 
+_SHARES = (
+    (0.1, "a tenth"), (0.2, "a fifth"), (0.25, "a quarter"), (1 / 3, "a third"), (0.5, "half"),
+    (2 / 3, "two thirds"), (0.75, "three quarters"), (0.85, "most"),
+)  # fmt: skip
 LEADS_NOT_IDENTIFICATIONS = "Leads to verify, not identifications."
 NOTHING_CLOSE = "Nothing here looks close."
 
@@ -73,22 +77,25 @@ def seen_words(seen: float) -> str:
     """How much of a reference object a find covers, ``seen`` in [0, 1], as a cautious sentence."""
     if seen >= 0.9:
         return "nearly all of this type's outline seems to be present"
-    shares = ((0.1, "a tenth"), (0.2, "a fifth"), (0.25, "a quarter"), (1 / 3, "a third"),
-              (0.5, "half"), (2 / 3, "two thirds"), (0.75, "three quarters"), (0.85, "most"))  # fmt: skip
-    amount = min(shares, key=lambda share: abs(share[0] - seen))[1]
     if seen < 0.07:
         return "only a small part of this type's outline seems to be present"
+    amount = min(_SHARES, key=lambda share: abs(share[0] - seen))[1]
     about = "" if amount == "most" else "about "
     return f"{about}{amount} of this type's outline seems to be present"
 
 
+def placing_sentence(placing: Placing) -> str:
+    """How much of the object a placing suggests, and what to make of it."""
+    seen = seen_words(placing.seen)
+    return f"{seen[0].upper()}{seen[1:]}. A lead to verify: hold the object against the picture."
+
+
 def placing_words(placing: Placing | None) -> str:
-    """Where a find seems to fit, in one sentence; empty where that is not clear enough to say."""
+    """Where a find seems to fit, for a line of text; empty where that is not clear enough."""
     if placing is None or not placing.clear:
         return ""
     what = "rendered picture" if placing.photo.is_rendered else "photo"
-    seen = seen_words(placing.seen)
-    return f"Laid over the {what} {placing.photo.id}, {seen}. To be checked on the object."
+    return f"Laid over the {what} {placing.photo.id}: {seen_words(placing.seen)}."
 
 
 def count(number: int, singular: str, plural: str = "") -> str:

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from simsearch import open_set
-from simsearch.leads.model import Leads
+from simsearch.leads.model import Leads, Placing
 from simsearch.page import render
 from simsearch.page.intake import HeldPhoto, Problem, Tray
 from simsearch.page.thumbs import encode_picture, thumbnail
@@ -101,13 +101,17 @@ def test_every_photo_has_credit_licence_and_a_mark_when_rendered(reference: Refe
     leads = looked(reference, COLOURS["knee"])
     page = leads_page(reference, COLOURS["knee"])
     shown = [evidence.photo for lead in leads.leads for evidence in lead.evidence[:3]]
+    shown += [lead.placing.photo for lead in leads.leads[:3] if lead.placing and lead.placing.clear]
+    assert len(shown) > 15  # a placing is among them
     assert page.text.count("Harrow Fen Finds Club (invented)") == len(shown)
     licences = [a for a in page.all("a") if "creativecommons.org/publicdomain/zero" in a["href"]]
     assert len(licences) == len(shown)
     tags = [a for a in page.all("span") if a.get("class") == "ss-tag"]
     assert len(tags) == sum(photo.is_rendered for photo in shown)
-    evidence = [a for a in page.all("img") if "Your photo" not in a["alt"]]
-    assert sum("rendered picture" in a["alt"] for a in evidence) == len(tags)
+    named = [a.get("alt", "") for a in page.all("img")] + [
+        a.get("aria-label", "") for a in page.all("svg")
+    ]
+    assert sum("rendered picture" in text for text in named) == len(tags)
 
 
 def test_pictures_are_inline_and_nothing_is_loaded_from_anywhere(reference: ReferenceSet) -> None:
@@ -169,6 +173,57 @@ def test_without_measured_odds_none_are_shown(reference: ReferenceSet) -> None:
     assert "No odds are given" in html
 
 
+HALF = Placing(
+    photo=None,  # type: ignore[arg-type]  # filled in from the set
+    path=Path(),
+    find_photo=0,
+    agreement=0.6,
+    seen=0.48,
+    turn=30.0,
+    clear=True,
+    outline=(((0.25, 0.25), (0.75, 0.25), (0.5, 1.0)),),
+    pairs=((0.1, 0.2, 0.5, 0.5), (0.9, 0.8, 0.75, 0.25)),
+)
+
+
+def placed_page(reference: ReferenceSet, placing: Placing, close: bool = True) -> Read:
+    """The page of a find whose first lead has this placing, and no other lead has one."""
+    leads = looked(reference, COLOURS["knee"])
+    photo = reference.photos_of("knee")[0]
+    here = replace(placing, photo=photo, path=reference.path_of(photo))
+    bare = tuple(replace(lead, placing=here if lead.rank == 1 else None) for lead in leads.leads)
+    found = replace(leads, leads=bare, anything_close=close)
+    return Read(render.render_leads(found, tray_of(COLOURS["knee"]), reference))
+
+
+def test_a_placing_is_drawn_over_the_reference_photo_and_said_in_words(
+    reference: ReferenceSet,
+) -> None:
+    page = placed_page(reference, HALF)
+    assert "About half of this type's outline seems to be present." in page.text
+    assert "A lead to verify" in page.text
+    find, whole = [a for a in page.all("svg") if a.get("class") != "date-chart"]
+    assert find["aria-label"] == "Your find, 2 places that look alike numbered in both"
+    assert "Knee brooch, rendered picture" in whole["aria-label"]
+    assert {a["role"] for a in (find, whole)} == {"img"}
+    # The reference photo is 64 x 64 pixels and shown as it is; the find 60 x 40.
+    assert (find["viewbox"], whole["viewbox"]) == ("0 0 60 40", "0 0 64 64")
+    assert {a["points"] for a in page.all("polygon")} == {"16.0,16.0 48.0,16.0 32.0,64.0"}
+    marks = [(float(a["cx"]), float(a["cy"])) for a in page.all("circle")][-4:]
+    assert marks == [(6, 8), (54, 32), (32, 32), (48, 16)]
+    assert all(a["href"].startswith("data:image/jpeg;base64,") for a in page.all("image"))
+
+
+def test_a_placing_that_is_not_clear_is_not_drawn(reference: ReferenceSet) -> None:
+    for page in (
+        placed_page(reference, replace(HALF, clear=False)),
+        placed_page(reference, replace(HALF, find_photo=3)),
+        placed_page(reference, HALF, close=False),
+    ):
+        assert not page.all("polygon")
+        assert "seems to be present" not in page.text
+
+
 def test_precious_metal_and_ammunition_carry_their_cautions(reference: ReferenceSet) -> None:
     page = leads_page(reference, COLOURS["early-disc"])
     assert "Check the current text." in page.text
@@ -180,7 +235,7 @@ def test_precious_metal_and_ammunition_carry_their_cautions(reference: Reference
 
 def test_the_chart_of_dates_repeats_every_lead(reference: ReferenceSet) -> None:
     page = leads_page(reference, COLOURS["knee"])
-    assert len(page.all("svg")) == 1
+    assert len([a for a in page.all("svg") if a.get("class") == "date-chart"]) == 1
     assert page.text.count("Thimble") == 0
     assert page.text.count("c. 50 BC - AD 60") >= 2  # in the chart and with its lead
 

@@ -62,3 +62,19 @@ def test_types_are_found_by_feature_and_date_too(tmp_path: Path) -> None:
     types = open_set(make_small_set(tmp_path / "set")).types.values()
     assert [kind.id for kind in words.find_types(types, "short catch")] == ["knee"]
     assert [kind.id for kind in words.find_types(types, "50 BC")] == ["early-disc"]
+
+
+@pytest.mark.parametrize(
+    ("seen", "says"),
+    [
+        (0.03, "only a small part of"),
+        (0.12, "about a tenth of"),
+        (0.3, "about a third of"),
+        (0.48, "about half of"),
+        (0.7, "about two thirds of"),
+        (0.84, "most of"),
+        (0.95, "nearly all of"),
+    ],
+)
+def test_how_much_is_present_is_said_cautiously(seen: float, says: str) -> None:
+    assert words.seen_words(seen) == f"{says} this type's outline seems to be present"

@@ -173,6 +173,15 @@ def test_untrained_weights_follow_the_seed() -> None:
     assert one.fingerprint == other.fingerprint != build("built-in").fingerprint
 
 
+def test_other_weights_are_read_from_their_file() -> None:
+    from simsearch.encode.builtin import WEIGHTS
+
+    same = build(f"weights:as shipped={WEIGHTS}")
+    assert same.name == "as shipped" and same.fingerprint == build("built-in").fingerprint
+    answer = run("open_clip:no-such-architecture/tag", Options())
+    assert answer["rows"] == [] and "no-such-architecture" in answer["problem"]
+
+
 def test_placing_orders_the_shortlist_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("simsearch.evaluation.placed.SHORTLIST", 2)
 

@@ -117,12 +117,12 @@ def test_chance_is_what_random_scores_come_to() -> None:
     expected = chance(relevance_by_rank(np.zeros((3, 10)), labels, gallery), labels)
     drawn = [
         summary(relevance_by_rank(rng.random((3, 10)), labels, gallery), labels)
-        for _ in range(3000)
+        for _ in range(1000)
     ]
     assert (expected.queries, expected.classes) == (3, 2)
     assert expected.recall_1 == pytest.approx((3 / 10 + 2 / 10) / 2)
     for name in ("recall_1", "recall_5", "mean_average_precision"):
         mean = np.mean([getattr(one, name) for one in drawn])
-        assert getattr(expected, name) == pytest.approx(mean, abs=0.02)
+        assert getattr(expected, name) == pytest.approx(mean, abs=0.035)
     none = chance(relevance_by_rank(np.zeros((1, 2)), ["x"], ["a", "b"]), ["x"])
     assert none.queries == 0 and np.isnan(none.recall_1)

@@ -59,7 +59,7 @@ def extents(solids: dict[str, Solids]) -> Tensor:
     """Half sides ``[B, 3]`` of a box around each form, which is centred on the origin."""
     reach = []
     for kind, s in solids.items():
-        a, b, c, d = (s.size[..., i] for i in range(4))
+        a, b, c, d, edge = (s.size[..., i] for i in range(5))
         centre = s.centre
         if kind == "rod":
             wide = torch.maximum(a, b) * d.clamp_min(1)
@@ -68,9 +68,9 @@ def extents(solids: dict[str, Solids]) -> Tensor:
         elif kind == "ring":
             half = torch.stack([a + b, a + b, b], -1)
         elif kind == "slab":
-            half = torch.stack([torch.maximum(a, b), c, d], -1)
+            half = torch.stack([torch.maximum(a, b), c, d], -1) + edge[..., None]
         elif kind == "drum":
-            half = torch.stack([torch.maximum(a, b), torch.maximum(a, b), c], -1)
+            half = torch.stack([torch.maximum(a, b), torch.maximum(a, b), c], -1) + d[..., None]
         else:
             half = torch.stack([a, b, c], -1)
         far = centre.abs() + (s.frame.abs() * half[..., None, :]).sum(-1)
@@ -79,7 +79,7 @@ def extents(solids: dict[str, Solids]) -> Tensor:
 
 
 def drawn(solids: dict[str, Solids], share: float, g: torch.Generator) -> Tensor:
-    """Rows ``[B, 9]``: about ``share`` of the forms bent, each along its longest side.
+    """Rows ``[B, 9]``: about ``share`` of the slim forms bent, each along its longest side.
 
     They give way across their thinnest side, or where they are narrow as often across that.
     """
@@ -94,6 +94,8 @@ def drawn(solids: dict[str, Solids], share: float, g: torch.Generator) -> Tensor
     signs = torch.where(rand((count, 2), g) < 0.5, 1.0, -1.0)
     start = length * rand((count,), g, -0.3, 0.5)
     slope = rand((count,), g, 0.15, STEEPEST) * chance(count, share, g)
+    slim = half.amin(1) < 0.6 * length  # nothing bends a ball
+    slope = slope * slim
     return torch.cat(
         [
             unit[long] * signs[:, :1],

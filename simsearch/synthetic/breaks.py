@@ -78,7 +78,7 @@ def _plans(damage: Damage, camera: Camera, hits: Hits, wish: Tensor, g: torch.Ge
     normal = _normals(camera, hits, g)
     along = torch.bmm(normal.flatten(1, 2), point.transpose(1, 2))
     along = along + (damage.rough[:, None] * lumps(point, damage.phase))[:, None]
-    along = along.masked_fill(~on, FAR)
+    along = along.masked_fill(~on, 2 * FAR)  # farther than a break that is not there
     share = (wish[:, None] + rand((count, TRIED), g, -_LEEWAY, _LEEWAY)).clamp(0.05, 0.985)
     both = rand(share.shape, g) < BOTH_ENDS
     part = torch.where(both, rand(share.shape, g, 0.3, 0.7), 1.0)

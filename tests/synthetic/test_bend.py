@@ -38,7 +38,7 @@ def test_the_distance_of_a_bent_form_never_oversteps() -> None:
     batch = pack([_strip()])
     damage = Damage.none(1)
     damage.bend = _rows()
-    p, q = _cloud(), _cloud(9000)
+    p, q = _cloud(1500), _cloud(40000)
     inside = q[:, (distance(batch.solids, damage, q) <= 0)[0]]
     nearest = torch.cdist(p[0], inside[0]).amin(1)
     found = distance(batch.solids, damage, p)[0]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from simsearch.leads.calibration import Calibration, Measured
-from simsearch.leads.closeness import Closeness
+from simsearch.leads.closeness import Closeness, Usual
 from simsearch.leads.features import FEATURES
 from simsearch.leads.odds import Odds
 from simsearch.sets.photos import PHOTO_COLUMNS
@@ -161,11 +161,13 @@ def calibration(reference: ReferenceSet, *, close_from: float = 0.5, **changes: 
         stray=0.0,
     )
     # The first input after the constant is the best weighted sum: five times the score.
-    curve = (-40 * close_from, 8.0, *(0.0,) * (5 if columns == 1 else 9))
+    curve = (-40 * close_from, 8.0, *(0.0,) * (6 if columns == 1 else 10))
+    count = len({row.type for row in reference.photos})
+    usual = Usual((0.0,) * count, (1.0,) * count)
     values: dict[str, Any] = {
         "odds": odds,
         "limits": {0.8: 0.3, 0.9: 0.6},
-        "closeness": Closeness(curve, 0.5),
+        "closeness": Closeness(curve, 0.5, usual),
         "measured": Measured(80, 80, 1, 0.04, 0.03, {0.9: 0.9}, {0.9: 2.0}, 0.05, {"type": 0.1}),
         "columns": FEATURES[:columns],
         "encoder_fingerprint": GridEncoder().fingerprint,

@@ -14,7 +14,7 @@ rest on a fifth more objects, which for a handful of parameters is little.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,7 @@ from simsearch.leads.closeness import (
     fit_closeness,
     inputs_of,
     threshold_for,
+    usual_sums,
 )
 from simsearch.leads.features import FEATURES
 from simsearch.leads.odds import Counts, Doubles, Odds, checked, fit_odds
@@ -121,6 +122,11 @@ class Calibration:
         return tuple(int(position) for position in order if listed[position])
 
     @property
+    def weights(self) -> tuple[float, ...]:
+        """Weights of the columns, as ``features.fused`` takes them to rank types."""
+        return self.odds.weights
+
+    @property
     def promise(self) -> str:
         """What the list promises, in words; empty where there is no list."""
         return promise(self.limits)
@@ -211,18 +217,23 @@ def _cross_fitted(finds: _Finds) -> _Held:
         model = fit_odds(finds.table[rest], finds.truth[rest], finds.photos[rest])
         odds[held] = model.odds(finds.table[held], finds.photos[held])
         if far:
-            judge = Closeness(_curve(finds, model, rest), 0.0)
+            judge = _curve(finds, model, rest)
             near[held] = judge.of(model, finds.table[held])
             for kind, rows in finds.far.items():
                 far[kind][held] = judge.of(model, rows[held])
     return _Held(odds, near, far)
 
 
-def _curve(finds: _Finds, model: Odds, chosen: NDArray[np.bool_]) -> tuple[float, ...]:
-    """Fit closeness on some of the finds; every way of leaving out counts the same."""
-    near = inputs_of(model, finds.table[chosen])
-    far = np.concatenate([inputs_of(model, _there(rows[chosen])) for rows in finds.far.values()])
-    return fit_closeness(near, far)
+def _curve(finds: _Finds, model: Odds, chosen: NDArray[np.bool_]) -> Closeness:
+    """Fit closeness on some of the finds, without its threshold.
+
+    Every way of leaving out counts the same.
+    """
+    usual = usual_sums(model, finds.table[chosen], finds.truth[chosen])
+    near = inputs_of(model, finds.table[chosen], usual)
+    left = [_there(rows[chosen]) for rows in finds.far.values()]
+    far = np.concatenate([inputs_of(model, rows, usual) for rows in left])
+    return Closeness(fit_closeness(near, far), 0.0, usual)
 
 
 def _there(rows: Doubles) -> Doubles:
@@ -235,9 +246,8 @@ def _closeness(finds: _Finds, odds: Odds, held: _Held) -> Closeness | None:
     if not finds.far:
         return None
     everything = np.ones(len(finds.truth), bool)
-    return Closeness(
-        _curve(finds, odds, everything), threshold_for(held.near, objects=finds.objects)
-    )
+    threshold = threshold_for(held.near, objects=finds.objects)
+    return replace(_curve(finds, odds, everything), threshold=threshold)
 
 
 def _measured(finds: _Finds, held: _Held) -> Measured:

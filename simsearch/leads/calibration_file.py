@@ -12,7 +12,7 @@ from typing import Any
 from simsearch.errors import SetError
 from simsearch.files import write_text
 from simsearch.leads.calibration import Calibration, Measured
-from simsearch.leads.closeness import Closeness
+from simsearch.leads.closeness import Closeness, Usual
 from simsearch.leads.features import FEATURES
 from simsearch.leads.odds import Odds
 
@@ -90,9 +90,14 @@ def _odds(content: Mapping[str, Any], columns: int) -> Odds:
 
 
 def _closeness(content: Mapping[str, Any], columns: int) -> Closeness:
-    # The constant, six numbers on the weighted sum and the odds, and two on each column.
-    count = 7 if columns == 1 else 7 + 2 * columns
-    return Closeness(_numbers(content["weights"], count), _number(content["threshold"], 0, 1))
+    # The constant, seven numbers on the weighted sum and the odds, and two on each column.
+    count = 8 if columns == 1 else 8 + 2 * columns
+    mean, spread = content["usual"]["mean"], content["usual"]["spread"]
+    usual = Usual(_numbers(mean, len(mean)), _numbers(spread, len(mean)))
+    if min(usual.spread, default=0.0) <= 0:
+        raise ValueError("a spread in it is out of range")
+    weights = _numbers(content["weights"], count)
+    return Closeness(weights, _number(content["threshold"], 0, 1), usual)
 
 
 def _measured(content: Mapping[str, Any]) -> Measured:

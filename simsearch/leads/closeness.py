@@ -3,8 +3,10 @@
 Odds say which type is likeliest *if* the find's type is in the set. Whether it is, is judged here,
 by a logistic curve over a few numbers: how near the nearest type is, how far it stands out from
 the second, how near the fifth and how near all types are on average (a find near to everything
-stands out for nothing), and how even the odds are. The curve is fitted on finds whose own type is
-in the set, and on the same finds with their type, or the whole group of their type, taken out.
+stands out for nothing), how even the odds are, and how far any type stands above what finds of
+other types usually get from it (a plain disc is near to everything that is round). The curve is
+fitted on finds whose own type is in the set, and on the same finds with their type, or the whole
+group of their type, taken out.
 
 The two kinds of finds count the same however many there are, so the answer does not depend on
 how many finds of missing types happened to be measured.
@@ -18,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simsearch.leads.odds import Odds
+from simsearch.leads.odds import Counts, Odds
 from simsearch.leads.shortlist import limit_for
 
 Doubles = NDArray[np.float64]
@@ -30,26 +32,48 @@ _RIDGE = 3e-3
 
 
 @dataclass(frozen=True)
+class Usual:
+    """The weighted sums that each type usually gives to finds of other types, and their spread."""
+
+    mean: tuple[float, ...]
+    spread: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class Closeness:
     """A constant, a weight for each of ``inputs_of``, and the value from which a find is close."""
 
     weights: tuple[float, ...]
     threshold: float
+    usual: Usual
 
     def of(self, odds: Odds, features: ArrayLike) -> Doubles:
         """Return how likely (0..1) the type is in the set, for finds (n, types, F): (n,).
 
         Likely if as many finds have their type in the set as have not.
         """
-        return _judged(inputs_of(odds, np.asarray(features, np.float64)), np.array(self.weights))
+        inputs = inputs_of(odds, np.asarray(features, np.float64), self.usual)
+        return _logistic(_with_constant(inputs) @ np.array(self.weights))
 
 
-def inputs_of(odds: Odds, features: Doubles) -> Doubles:
+def usual_sums(odds: Odds, features: Doubles, truth: Counts) -> Usual:
+    """Measure what types give to finds of other types: features (n, types, F), truth (n,)."""
+    sums = odds.sums(features)
+    sums[np.arange(len(truth)), truth] = np.nan
+    # A type that only finds of its own were measured for has no usual value; 0 will do for it.
+    sums[:, np.isnan(sums).all(axis=0)] = 0.0
+    mean, spread = np.nanmean(sums, axis=0), np.nanstd(sums, axis=0)
+    wide = np.where(spread > 1e-6, spread, 1.0)
+    return Usual(tuple(mean.tolist()), tuple(wide.tolist()))
+
+
+def inputs_of(odds: Odds, features: Doubles, usual: Usual) -> Doubles:
     """Return the numbers judged by (n, k), from features (n, types, F).
 
     For the weighted sum and for each column: best and its margin over the second. For the
-    weighted sum also: mean of the five best, mean and spread over all types. Last the
-    evenness of the odds (their entropy). Types at -inf are not there.
+    weighted sum also: mean of the five best, mean and spread over all types, the evenness of
+    the odds (their entropy), and the farthest above the usual, in spreads. Types at -inf are
+    not there.
     """
     sums = odds.sums(features)
     there = ~np.isneginf(sums)
@@ -57,7 +81,8 @@ def inputs_of(odds: Odds, features: Doubles) -> Doubles:
     chances = odds.odds(features)
     entropy = -np.sum(chances * np.log(np.maximum(chances, 1e-12)), axis=1)
     parts = [*_best_and_margin(sums), _mean_of_best(sums), np.nanmean(shown, axis=1)]
-    parts += [np.nanstd(shown, axis=1), entropy]
+    unusual = (sums - np.array(usual.mean)) / np.array(usual.spread)
+    parts += [np.nanstd(shown, axis=1), entropy, unusual.max(axis=1)]
     if features.shape[2] > 1:  # with one column the sum says it all
         for column in range(features.shape[2]):
             parts += _best_and_margin(features[:, :, column])
@@ -142,10 +167,6 @@ def fit_logistic(features: Doubles, answers: Doubles, counts: Doubles | None = N
             break
     slopes = weights[1:] / spread
     return np.concatenate([[weights[0] - float(slopes @ centre)], slopes])
-
-
-def _judged(inputs: Doubles, weights: Doubles) -> Doubles:
-    return _logistic(_with_constant(inputs) @ weights)
 
 
 def _with_constant(features: Doubles) -> Doubles:

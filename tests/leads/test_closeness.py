@@ -9,33 +9,45 @@ import pytest
 
 from simsearch.leads.closeness import (
     Closeness,
+    Usual,
     area_under_curve,
     fit_closeness,
     fit_logistic,
     inputs_of,
     threshold_for,
+    usual_sums,
 )
 from simsearch.leads.odds import Odds
 
+PLAIN = Usual((0.0,) * 12, (1.0,) * 12)
 ONE = Odds((10.0,), (0.0, 0.0), (0.5,), (0.1,), 0.02)
 TWO = Odds((10.0, 3.0), (0.0,) * 3, (0.5, 0.4), (0.1, 0.1), 0.02)
 
 
 def test_inputs_worked_by_hand() -> None:
     scores = np.array([[0.2, 0.9, 0.5], [0.4, -np.inf, 0.1]])
-    found = inputs_of(ONE, scores[:, :, None])
+    found = inputs_of(ONE, scores[:, :, None], Usual((1.0, 8.0, 0.0), (2.0, 1.0, 2.5)))
     # Sums are ten times the scores: best, margin, mean of the (up to) five best, mean, spread.
     np.testing.assert_allclose(found[0, :5], [9, 4, 16 / 3, 16 / 3, np.std([2, 9, 5])])
     np.testing.assert_allclose(found[1, :5], [4, 3, 2.5, 2.5, 1.5])
     odds = ONE.odds(scores[:, :, None])
     np.testing.assert_allclose(found[0, 5], -np.sum(odds[0] * np.log(odds[0])))
-    both = inputs_of(TWO, np.stack([scores, scores / 2], axis=2))
-    np.testing.assert_allclose(both[0, 6:], [0.9, 0.4, 0.45, 0.2])
+    # Above the usual, in spreads: (2 - 1) / 2, (9 - 8) / 1 and (5 - 0) / 2.5.
+    np.testing.assert_allclose(found[:, 6], [2.0, 1.5])
+    both = inputs_of(TWO, np.stack([scores, scores / 2], axis=2), Usual((0.0,) * 3, (1.0,) * 3))
+    np.testing.assert_allclose(both[0, 7:], [0.9, 0.4, 0.45, 0.2])
     assert np.isfinite(both).all()
 
 
 def test_a_set_of_one_type_has_no_margin() -> None:
-    assert inputs_of(ONE, np.array([[[0.7]]]))[0, 1] == 0
+    assert inputs_of(ONE, np.array([[[0.7]]]), Usual((0.0,), (1.0,)))[0, 1] == 0
+
+
+def test_what_is_usual_leaves_finds_of_the_type_itself_out() -> None:
+    scores = np.array([[0.9, 0.2], [0.3, 0.8], [0.1, 0.8]])
+    usual = usual_sums(ONE, scores[:, :, None], np.array([0, 1, 1]))
+    np.testing.assert_allclose(usual.mean, [2.0, 2.0])  # (3 + 1) / 2, and 2 alone
+    np.testing.assert_allclose(usual.spread, [1.0, 1.0])  # alone it has no spread
 
 
 def logistic_finds(count: int, seed: int = 0) -> tuple[Any, Any, Any]:
@@ -109,9 +121,10 @@ def table(count: int, known: bool, seed: int) -> np.ndarray:
 
 
 def test_closeness_tells_known_types_from_strangers() -> None:
-    near, far = inputs_of(ONE, table(600, True, 0)), inputs_of(ONE, table(300, False, 1))
+    near = inputs_of(ONE, table(600, True, 0), PLAIN)
+    far = inputs_of(ONE, table(300, False, 1), PLAIN)
     weights = fit_closeness(near, far)
-    fitted = Closeness(weights, 0.5)
+    fitted = Closeness(weights, 0.5, PLAIN)
     others = fitted.of(ONE, table(600, True, 2)), fitted.of(ONE, table(600, False, 3))
     assert area_under_curve(*others) > 0.97
     assert ((others[0] >= 0) & (others[0] <= 1)).all()

@@ -95,7 +95,7 @@ def about(options: Options) -> list[str]:
         + ", ".join(f"{name} {_version(name)}" for name in _PACKAGES)
         + ".",
     ]
-    if options.renders:
+    if options.renders and {"types", "unseen", "instances"} & set(options.tasks):
         lines.append("The types and specimens are rendered pictures, not photographs of finds.")
     if options.unseen and "unseen" in options.tasks:
         lines.append(f"Unseen types, held out of training: {', '.join(options.unseen)}.")

@@ -9,8 +9,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from simsearch.errors import (
+    EncoderError,
     MissingIndexError,
     ObservationError,
     PhotoError,
@@ -279,3 +281,54 @@ def test_leads_turn_into_json_and_name_licence_and_rendering(reference: Referenc
 )
 def test_bands(odds: float | None, close: bool, band: str) -> None:
     assert band_of(odds, close) == band
+
+
+def test_each_lead_says_where_the_find_fits_on_a_photo_of_its_type(reference: ReferenceSet) -> None:
+    find = Image.open(reference.path_of(reference.photos_of("knee")[1])).convert("RGB")
+    leads = reference.look(find, encoder=GridEncoder())
+    for lead in leads.leads:
+        assert lead.placing is not None
+        assert lead.placing.photo.type == lead.type.id
+        assert lead.placing.path == reference.path_of(lead.placing.photo)
+    first = leads.leads[0].placing
+    assert first is not None
+    # The find is a photo of the set, and all photos of its type are of nearly the same colour.
+    assert first.agreement > 0.9
+    assert first.clear
+    assert first.agreement > max(
+        lead.placing.agreement for lead in leads.leads[1:] if lead.placing is not None
+    )
+    plain = json.loads(json.dumps(leads.to_dict(), allow_nan=False))["leads"][0]["placing"]
+    assert plain["photo"] == first.photo.id
+    assert plain["kind"] == "rendered"
+    assert not Path(plain["file"]).is_absolute()
+
+
+class Plain(GridEncoder):
+    """An encoder without patches."""
+
+    def patches(self, images: Any) -> Any:
+        raise EncoderError("none")
+
+
+def test_without_patches_there_is_no_placing_and_the_vectors_rank(tmp_path: Path) -> None:
+    reference = open_set(make_set(tmp_path / "set"))
+    reference.rebuild_index(Plain())
+    leads = reference.look(picture(COLOURS["knee"], 999), encoder=Plain())
+    assert all(lead.placing is None for lead in leads.leads)
+    assert leads.leads[0].type.id == "knee"
+    values = [lead.score for lead in leads.leads]
+    assert values == sorted(values, reverse=True)
+    assert leads.to_dict()["leads"][0]["placing"] is None
+
+
+def test_a_placing_on_a_wide_photo_stands_where_its_square_lies(reference: ReferenceSet) -> None:
+    """Fractions are of each photo: a square padded round a wide one reaches beyond it."""
+    inner = Image.open(reference.path_of(reference.photos_of("knee")[0])).convert("RGB")
+    wide = inner.resize((80, 40))
+    placing = reference.look(wide, encoder=GridEncoder()).leads[0].placing
+    assert placing is not None
+    own = np.array(placing.pairs)
+    # Patches lie at 1/6, 3/6, 5/6 of the padded square: of the height that is -1/6, 3/6, 7/6.
+    assert set(np.round(own[:, 1] * 6)) <= {-1.0, 3.0, 7.0}
+    assert set(np.round(own[:, 0] * 6)) <= {1.0, 3.0, 5.0}

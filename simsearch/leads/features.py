@@ -30,7 +30,7 @@ COMBINATIONS: tuple[Combine, ...] = ("max", "mean", "near")
 Place = Callable[[Floats, Floats], Sequence[Placed]]
 
 FEATURES = ("vector", "patches")
-DEFAULT_WEIGHTS = (16.0, 4.0)
+DEFAULT_WEIGHTS = (14.0, 8.0)
 """Weights of the columns for a set without a calibration; they rank, but give no odds."""
 TYPES_PLACED = 12
 """How many types a find is laid over, best by vector first."""

@@ -292,8 +292,8 @@ def test_each_lead_says_where_the_find_fits_on_a_photo_of_its_type(reference: Re
         assert lead.placing.path == reference.path_of(lead.placing.photo)
     first = leads.leads[0].placing
     assert first is not None
-    # The find is a photo of the set, and all photos of its type are of nearly the same colour.
-    assert first.agreement > 0.9
+    # The find is a photo of the set; this encoder's patches are about half as long as can be.
+    assert first.agreement > 0.5
     assert first.clear
     assert first.agreement > max(
         lead.placing.agreement for lead in leads.leads[1:] if lead.placing is not None

@@ -1,18 +1,22 @@
 """Render the shipped reference photos and write photos.csv and datapackage.json.
 
-python scripts/make_reference_set.py reference_index
+python scripts/make_reference_set.py reference_index [--device cuda] [--points FOLDER]
 
 Eight photos of four specimens of every type that has a form; types.csv and sources.csv must be
-there already. Takes some minutes on two cores. Build the index afterwards: simsearch index.
+there already. Takes many minutes on two cores, seconds on a GPU, whose pictures are other ones.
+``--points`` also writes PHOTO_ID.npz with the surface points that each photo shows, to measure
+placings with. Build the index afterwards: simsearch index.
 """
 
 from __future__ import annotations
 
+import argparse
 import hashlib
 import io
-import sys
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from simsearch.sets.datapackage import write_datapackage
 from simsearch.sets.photos import PHOTO_COLUMNS
@@ -85,14 +89,30 @@ def _row(folder: Path, wanted: Wanted, number: int, picture: Picture) -> dict[st
     }
 
 
-def main(folder: Path) -> None:
+def main() -> None:
     """Write the photos of every wanted kind, then the tables."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--device", default="cpu")
+    parser.add_argument("--points", type=Path)
+    options = parser.parse_args()
+    folder = options.folder
     compile_kernels()
-    (folder / "photos").mkdir(exist_ok=True)
+    for place in (folder / "photos", options.points):
+        if place:
+            place.mkdir(parents=True, exist_ok=True)
     rows = []
     for number, wanted in enumerate(WANTED):
-        pictures = photograph(typed_ids(), SERIES, wanted.specimen, wanted.shot, SIZE, take=number)
-        rows += [_row(folder, wanted, number, p) for p in pictures]
+        pictures = photograph(
+            typed_ids(), SERIES, wanted.specimen, wanted.shot, SIZE, take=number,
+            device=options.device,
+        )  # fmt: skip
+        for picture in pictures:
+            row = _row(folder, wanted, number, picture)
+            rows.append(row)
+            if options.points:
+                name = options.points / f"{row['id']}.npz"
+                np.savez_compressed(name, point=picture.point, mask=picture.mask)
         print(f"{len(rows)} photos", flush=True)
     rows.sort(key=lambda r: r["id"])
     write_csv(folder / "photos.csv", PHOTO_COLUMNS, rows)
@@ -106,4 +126,4 @@ def main(folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main()

@@ -217,4 +217,5 @@ def _photograph(
         back = tone * torch.ones(count, 3, size, size, device=g.device)
         return scene.studio(scene.compose(picture, hits.hit, back, g), g)
     back = scene.clutter(scene.background(count, size, g), g)
-    return scene.photographed(scene.compose(picture, hits.hit, back, g), g)
+    together = scene.compose(picture, hits.hit, back, g, others=0.12)
+    return scene.photographed(together, g)

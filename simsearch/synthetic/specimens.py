@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import torch
 from PIL import Image
 
 from simsearch.synthetic.batch import pack
@@ -18,15 +19,24 @@ from simsearch.synthetic.form import Form
 from simsearch.synthetic.render import Shot, render
 from simsearch.synthetic.typed import typed_form
 
+MAP = 48  # rows and columns of the map of surface points that goes with a picture
+
 
 @dataclass(frozen=True)
 class Picture:
-    """A rendered picture of one specimen of a type."""
+    """A rendered picture of one specimen of a type.
+
+    ``kept`` is the share left of what the camera would see of the whole object; ``point``
+    (MAP, MAP, 3) float16 the surface points of the undamaged form that the picture shows, in
+    unit coordinates, and ``mask`` (MAP, MAP) where it shows any.
+    """
 
     type_id: str
     number: int
     image: Image.Image
     kept: float
+    point: np.ndarray
+    mask: np.ndarray
 
 
 def specimen(type_id: str, series: str, number: int) -> Form:
@@ -36,12 +46,27 @@ def specimen(type_id: str, series: str, number: int) -> Form:
 
 
 def photograph(
-    type_ids: Sequence[str], series: str, number: int, shot: Shot, size: int, *, take: int = 0
+    type_ids: Sequence[str],
+    series: str,
+    number: int,
+    shot: Shot,
+    size: int,
+    *,
+    take: int = 0,
+    device: str = "cpu",
 ) -> Iterator[Picture]:
-    """One picture of specimen ``number`` of each type; ``take`` distinguishes its pictures."""
+    """One picture of specimen ``number`` of each type; ``take`` distinguishes its pictures.
+
+    Pictures repeat on the same kind of ``device`` only: a GPU draws other random numbers.
+    """
     batch = pack([specimen(t, series, number) for t in type_ids])
     seed = zlib.crc32(f"{series} {number} {take}".encode()) % 2**31
-    shots = render(batch, shot, size, seed, parts=False)
-    pixels = (shots.picture.permute(0, 2, 3, 1).numpy() * 255).round().astype(np.uint8)
-    for type_id, picture, kept in zip(type_ids, pixels, shots.kept.tolist(), strict=True):
-        yield Picture(type_id, number, Image.fromarray(picture), kept)
+    shots = render(batch.to(device), shot, size, seed, parts=False)
+    pixels = (shots.picture.permute(0, 2, 3, 1) * 255).round().to(torch.uint8).cpu().numpy()
+    kept = shots.kept.tolist()
+    middle = ((torch.arange(MAP, device=device) + 0.5) * size / MAP).long()
+    points = shots.point[:, middle][:, :, middle].half().cpu().numpy()
+    masks = shots.mask[:, middle][:, :, middle].cpu().numpy()
+    for i, type_id in enumerate(type_ids):
+        picture = Image.fromarray(pixels[i])
+        yield Picture(type_id, number, picture, kept[i], points[i], masks[i])

@@ -71,6 +71,7 @@ class Learner:
         torch.manual_seed(run.seed)
         self.recipe, self.run = recipe, run
         self.seen = 0
+        self.seconds = 0.0  # spent on this network alone
         if start_from:
             recipe = self.recipe = _reshaped(recipe, start_from)
         net = Network(recipe.shape).to(device)
@@ -233,13 +234,21 @@ def _step(
     for learner in learners:
         recipe = learner.recipe
         some = varied(shelf.take(recipe.units, g, alone=recipe.alone), g)
+        began = _now()
         found = learner.learn(some, step, share)
+        learner.seconds += _now() - began
         if step % 25 == 0 or step < 8:
             words = " ".join(f"{k} {float(v):.3f}" for k, v in found.items())
             line = f"{seconds:7.1f}s {recipe.name} step {step} seen {learner.seen} {words}"
             print(line, flush=True)
             log.write(line + "\n")
             log.flush()
+
+
+def _now() -> float:
+    if torch.cuda.is_available():
+        torch.cuda.synchronize()
+    return time.perf_counter()
 
 
 def _save(learners: Sequence[Learner], out: Path) -> None:

@@ -23,8 +23,8 @@ from simsearch.evaluation.placings import (
 from simsearch.evaluation.renders import Find, finds, groups_of, ranks
 from simsearch.index import PHOTO_SIDE
 from simsearch.index.build import squares_of
-from simsearch.leads.calibration_file import load_calibration
 from simsearch.leads.features import DEFAULT_WEIGHTS, features_of, fused
+from simsearch.leads.look import fitting_calibration
 from simsearch.leads.overlay import Box
 from simsearch.leads.placing import Placed, place
 from simsearch.photo import list_photos, open_photo
@@ -110,9 +110,9 @@ def render_lines(
     folder: Path, reference: ReferenceSet, encoder: Encoder, points: Path | None, each: int
 ) -> list[str]:
     """Look held-out renders up with and without patches, and measure placings on their type."""
-    groups, calibration = groups_of(reference), load_calibration(reference.index_folder)
-    usable = calibration is not None and len(calibration.columns) == 2
-    weights = calibration.odds.weights if calibration is not None and usable else DEFAULT_WEIGHTS
+    groups = groups_of(reference)
+    calibration, _ = fitting_calibration(reference, reference.index, columns=2)
+    weights = DEFAULT_WEIGHTS if calibration is None else calibration.odds.weights
     lines = [
         f"Order by vector, and by vector and patches (weights {weights[0]:.1f}, {weights[1]:.1f}).",
         "",

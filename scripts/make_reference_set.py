@@ -2,7 +2,7 @@
 
 python scripts/make_reference_set.py reference_index [--device cuda] [--points FOLDER]
 
-Eight photos of four specimens of every type that has a form; types.csv and sources.csv must be
+Twelve photos of six specimens of every type that has a form; types.csv and sources.csv must be
 there already. Takes many minutes on two cores, seconds on a GPU, whose pictures are other ones.
 ``--points`` also writes PHOTO_ID.npz with the surface points that each photo shows, to measure
 placings with. Build the index afterwards: simsearch index.
@@ -54,10 +54,14 @@ WANTED = (
     Wanted(0, "back", "clean", _shot("back", _CLEAN)),
     Wanted(0, "side", "clean", _shot("side", _CLEAN)),
     Wanted(1, "front", "clean", _shot("front", _CLEAN, tilt=15.0)),
-    Wanted(1, "front", "worn", _shot("front", _WORN, kept=(0.5, 0.6), losses=1.0), "fragment"),
+    Wanted(1, "back", "clean", _shot("back", _CLEAN, tilt=15.0)),
+    Wanted(1, "side", "clean", _shot("side", _CLEAN, tilt=15.0)),
     Wanted(2, "front", "worn", _shot("front", _WORN, losses=1.0)),
+    Wanted(2, "side", "worn", _shot("side", _WORN, losses=1.0)),
     Wanted(3, "front", "corroded", _shot("front", _ROTTEN, losses=1.0, plain=False)),
-    Wanted(3, "front", "corroded", _shot("front", _ROTTEN, kept=(0.4, 0.55), losses=1.0),
+    Wanted(3, "back", "corroded", _shot("back", _ROTTEN, losses=1.0)),
+    Wanted(4, "front", "worn", _shot("front", _WORN, kept=(0.5, 0.6), losses=1.0), "fragment"),
+    Wanted(5, "front", "corroded", _shot("front", _ROTTEN, kept=(0.4, 0.55), losses=1.0),
            "fragment"),
 )  # fmt: skip
 

@@ -1,7 +1,7 @@
 """Render finds to measure with: python scripts/render_held_out.py FOLDER SERIES NUMBER [SLICE...]
 
-Writes FOLDER/SLICE/TYPE/N.jpg for NUMBER specimens of every type that has a form, and beside
-each an N.npz with the surface points that the picture shows. SERIES names the specimens: use one
+Writes FOLDER/SLICE/TYPE/N.jpg for NUMBER specimens of every type that has a form and, with
+--points, beside each an N.npz with the surface points that the picture shows. SERIES names the specimens: use one
 series to calibrate and another to measure; the shipped photos are the series "shipped". Slices:
 
 complete, half, third    whole, 45-60 % and 25-40 % left; usual wear, light and ground
@@ -27,7 +27,7 @@ from simsearch.synthetic.render import Shot
 from simsearch.synthetic.specimens import photograph
 from simsearch.synthetic.typed import typed_ids
 
-SIZE, QUALITY = 192, 92
+SIZE, QUALITY = 192, 86
 USUAL = Shot(view="front", tilt=20.0, fill=(0.45, 0.9))
 #: The pictures of each slice: what follows the number in the file's name, and how it is taken.
 SLICES: dict[str, dict[str, Shot]] = {
@@ -56,6 +56,7 @@ def main() -> None:
     parser.add_argument("number", type=int)
     parser.add_argument("slices", nargs="*", default=["complete", "half", "third"])
     parser.add_argument("--device", default="cpu")
+    parser.add_argument("--points", action="store_true")
     options = parser.parse_args()
     compile_kernels()
     for n in range(options.number):
@@ -70,9 +71,9 @@ def main() -> None:
                 place = options.folder / name / picture.type_id
                 place.mkdir(parents=True, exist_ok=True)
                 picture.image.save(place / f"{n}{suffix}.jpg", quality=QUALITY)
-                np.savez_compressed(
-                    place / f"{n}{suffix}.npz", point=picture.point, mask=picture.mask
-                )
+                if options.points:
+                    points = place / f"{n}{suffix}.npz"
+                    np.savez_compressed(points, point=picture.point, mask=picture.mask)
         print(f"specimen {n + 1} of {options.number}", flush=True)
 
 

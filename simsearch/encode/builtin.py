@@ -32,7 +32,7 @@ WEIGHTS = Path(__file__).parent / "weights" / "built-in.safetensors"
 FIND_SIZE, SIZE = 192, 192
 TURNS = 4
 _BATCH = 8
-_SETTINGS = f"find {FIND_SIZE}, size {SIZE}, turns {TURNS}, fill {FILL}"
+_SETTINGS = f"find {FIND_SIZE}, size {SIZE}, turns {TURNS}, fill {FILL}, patches as long as visible"
 
 Floats = npt.NDArray[np.float32]
 

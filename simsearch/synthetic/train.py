@@ -190,7 +190,7 @@ def train(
     """Train for ``run.seconds``, one network for each recipe, all on the same pictures.
 
     Writes ``NAME.safetensors`` (fp16, averaged) for each recipe and ``log.txt`` into ``out``
-    every two minutes and at the end; ``start_from`` continues from such weights.
+    every minute and at the end; ``start_from`` continues from such weights.
     """
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -220,7 +220,7 @@ def train(
             share = (time.time() - began) / run.seconds
             _step(learners, shelf, step, share, g, log, time.time() - began)
             step, owed = step + 1, owed - 1
-        if time.time() - saved > 120:
+        if time.time() - saved > 60:
             _save(learners, out)
             saved = time.time()
     _save(learners, out)

@@ -142,11 +142,17 @@ def _render_errors(
     reference: ReferenceSet,
     points: Path | None,
 ) -> str:
-    """Cells on the best placing of each find on a photo of its own type, where points are known."""
+    """Cells on the best placing of each find on a photo of a complete object of its own type (as
+    the page draws it), where points are known."""
     index, rows = reference.index, {row.id: row for row in reference.photos}
     errors = []
     for find, box, ours in zip(some, seen.boxes, placed, strict=True):
-        own = [p for p in ours if rows[index.photo_ids[p]].type == find.type_id]
+        photos = {p: rows[index.photo_ids[p]] for p in ours}
+        own = [
+            p
+            for p, row in photos.items()
+            if row.type == find.type_id and row.completeness == "complete"
+        ]
         if not own or points is None or index.squares is None:
             continue
         best = max(own, key=lambda position: ours[position].agreement)

@@ -2,8 +2,8 @@
 
 FOLDER as render_held_out.py writes it; all its slices count. Each find is also measured with its
 own type, and with the whole group of its type, taken out of the set. Where there is a
-FOLDER/several (see simsearch/evaluation/several.py) its finds are measured from one photo, two
-and all together, so that odds hold for several photos of one find too.
+FOLDER/several (see simsearch/evaluation/several.py) its finds are measured from two photos and
+from all together, so that odds hold for several photos of one find too.
 Writes index/calibration.json.
 """
 

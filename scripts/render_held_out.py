@@ -1,8 +1,9 @@
 """Render finds to measure with: python scripts/render_held_out.py FOLDER SERIES NUMBER [SLICE...]
 
 Writes FOLDER/SLICE/TYPE/N.jpg for NUMBER specimens of every type that has a form and, with
---points, beside each an N.npz with the surface points that the picture shows. SERIES names the specimens: use one
-series to calibrate and another to measure; the shipped photos are the series "shipped". Slices:
+--points, beside each an N.npz with the surface points that it shows. SERIES names the
+specimens: use one series to calibrate and another to measure; the shipped photos are the series
+"shipped". Slices:
 
 complete, half, third    whole, 45-60 % and 25-40 % left; usual wear, light and ground
 clean, worn, corroded    whole

@@ -57,8 +57,8 @@ def measured_views(
 
 
 def combinations_of(measured: MeasuredViews) -> MeasuredFinds:
-    """The finds seen from one view, from each pair of views, and from all, combined as in use."""
-    chosen = [views for count in range(1, len(VIEWS) + 1) for views in combinations(VIEWS, count)]
+    """The finds seen from each pair of views and from all, combined as in use."""
+    chosen = [views for count in range(2, len(VIEWS) + 1) for views in combinations(VIEWS, count)]
     every = [together(measured, views) for views in chosen]
     return MeasuredFinds(
         whole=np.concatenate([part.whole for part in every]),

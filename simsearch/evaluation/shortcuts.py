@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import torch
 from PIL import Image
-from scipy.ndimage import binary_dilation
+from scipy.ndimage import binary_dilation  # type: ignore[import-untyped]
 from skimage.color import hsv2rgb, rgb2hsv
 
 from simsearch.encode import Encoder

@@ -167,9 +167,10 @@ def fit_calibration(
     finds = _Finds(table, truth, names, several, far)
     odds = fit_odds(table, truth, several)
     held = _cross_fitted(finds)
+    alone = finds.alone
     return Calibration(
         odds=odds,
-        limits=fit_limits(held.odds, truth, names),
+        limits=fit_limits(held.odds[alone], truth[alone], names[alone]),
         closeness=_closeness(finds, odds, held),
         measured=_measured(finds, held),
         columns=FEATURES[: table.shape[2]],
@@ -194,6 +195,16 @@ class _Finds:
         # Objects of one type stand together by name; a stride spreads them over the folds.
         folds: Counts = (number % _FOLDS).astype(np.int64)
         return folds
+
+    @property
+    def alone(self) -> NDArray[np.bool_]:
+        """The rows that the lists are fitted on: single photos, where there are enough of them.
+
+        Several photos tell more than one, so a limit fitted on both would promise too much for
+        a single photo; for several it then promises too little, which does no harm.
+        """
+        single = self.photos == 1
+        return single if len(np.unique(self.objects[single])) >= MIN_FINDS else np.ones_like(single)
 
 
 @dataclass(frozen=True, eq=False)
@@ -266,8 +277,8 @@ def _measured(finds: _Finds, held: _Held) -> Measured:
         most_photos=int(max(enough, default=1)),
         error=expected_calibration_error(first, right),
         error_by_chance=error_by_chance(first),
-        coverage={level: float(found[own].mean()) for level, found in listed.items()},
-        length={level: float(found.sum(axis=1).mean()) for level, found in listed.items()},
+        coverage={k: float(found[own][finds.alone].mean()) for k, found in listed.items()},
+        length={k: float(found[finds.alone].sum(axis=1).mean()) for k, found in listed.items()},
         false_reject=float(np.mean(~close)) if finds.far else None,
         false_accept={kind: float(np.mean(calls)) for kind, calls in accepted.items()},
         area={kind: area_under_curve(held.near, far) for kind, far in held.far.items()},
@@ -284,7 +295,8 @@ def _judged_by_the_rest(
     for part in range(_FOLDS):
         mine = finds.folds == part
         rest = ~mine
-        limits = fit_limits(held.odds[rest], finds.truth[rest], finds.objects[rest])
+        some = rest & finds.alone
+        limits = fit_limits(held.odds[some], finds.truth[some], finds.objects[some])
         for level in LEVELS:
             listed[level][mine] = in_list(held.odds[mine], limits.get(level, np.inf))
         if finds.far:

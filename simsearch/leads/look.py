@@ -34,7 +34,7 @@ def look(
     observed: None = None,
     k: int = 10,
     encoder: Encoder | None = None,
-    combine: Combine = "max",
+    combine: Combine = "near",
 ) -> Leads:
     """Rank the types of a set for one find, from one photo or several photos of it.
 

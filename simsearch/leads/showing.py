@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from simsearch.sets.photos import PhotoRow
     from simsearch.sets.reference_set import ReferenceSet
 
-CLEAR_FROM = 0.3
+CLEAR_FROM = 0.1
 """Agreement from which a placing is drawn. It keeps out finds that fit nowhere; it is no promise
-that the place is right. With the first weights, halves of coins on the very photo that they were
-cut from agreed 0.50-0.60 where rightly placed and 0.42-0.53 where not (middle halves, 48 coins;
-scripts/evaluate_fragments.py prints them again)."""
+that the place is right: of 120 held-out rendered halves 74 % were drawn on a front photo of their
+own type, 56 % of those within a tenth of the object's length of the right place, and a higher
+limit did not raise that share. Many of the others are turned on a form that is nearly round."""
 _DECIMALS = 4
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from simsearch.synthetic.blanks import coil, flan, openwork
 from simsearch.synthetic.devices import device
 from simsearch.synthetic.figures import Drawing, beaded, legend
-from simsearch.synthetic.form import Finish, Form, Primitive, Relief, Stroke, arch, spiral
+from simsearch.synthetic.form import Finish, Form, Relief, arch, spiral
 
 Rng = np.random.Generator
 _METALS = ("copper alloy", "copper alloy", "copper alloy", "iron", "silver", "lead", "bone", "gold")
@@ -45,38 +45,6 @@ def sisters(rng: Rng, count: int) -> list[Form]:
             decorate(form, rng, low, high, rich=shared)
         forms.append(form)
     return forms
-
-
-#: How many numbers of each kind of solid are sizes that vary between specimens.
-_FREE = {"rod": 2, "ring": 2, "slab": 3, "drum": 2, "ball": 3}
-
-
-def specimen(form: Form, rng: Rng, amount: float = 0.04) -> Form:
-    """Another object of the same form: every dimension a little different, as hands make it."""
-    low, high = form.bounds()
-    reach = float(np.linalg.norm(high - low)) * amount * 0.12
-    other = Form(form.name, finish=form.finish)
-    # Drawn all at once: this runs some thousand times a second while a network is trained.
-    grown = (1 + amount * rng.standard_normal((len(form.solids), 3)).clip(-2, 2)).tolist()
-    moved = rng.normal(0, reach, (len(form.solids), 3)).astype(np.float32)
-    for s, near, move in zip(form.solids, grown, moved, strict=True):
-        n = _FREE[s.kind]
-        size = tuple(v * k for v, k in zip(s.size[:n], near, strict=False)) + s.size[n:]
-        if s.kind == "rod":
-            top = min(max(size[1], size[0] - 0.95 * size[2]), size[0] + 0.95 * size[2])
-            size = (size[0], top, *size[2:])
-        other.solids.append(Primitive(s.kind, s.part, s.centre + move, s.frame, size, s.cut))
-    for face in ("front", "back"):
-        relief: Relief = getattr(form, face)
-        shifts = rng.normal(0, reach * 0.7, (len(relief.strokes), 2)).tolist()
-        rounds = (1 + amount * rng.standard_normal(len(relief.strokes)).clip(-2, 2)).tolist()
-        strokes = [
-            Stroke((k.a[0] + dx, k.a[1] + dy), (k.b[0] + dx, k.b[1] + dy), k.width_a, k.width_b,
-                   k.height, k.radius * r, k.enamel, k.layer)
-            for k, (dx, dy), r in zip(relief.strokes, shifts, rounds, strict=True)
-        ]  # fmt: skip
-        setattr(other, face, Relief(strokes, list(relief.repeats)))
-    return other
 
 
 # ---- solids ---------------------------------------------------------------------------------

@@ -130,12 +130,12 @@ def test_a_placing_that_is_known_is_not_made_again() -> None:
 
 def test_photos_of_one_find_are_combined() -> None:
     features = np.array([[[0.9, 0.1], [0.1, 0.1]], [[0.4, 0.2], [0.5, 0.4]]])
-    np.testing.assert_allclose(combine_features(features), [[0.9, 0.2], [0.5, 0.4]])
+    np.testing.assert_allclose(combine_features(features, "max"), [[0.9, 0.2], [0.5, 0.4]])
     np.testing.assert_allclose(combine_features(features, "mean"), features.mean(axis=0))
     # The nearest types are 0.9 and 0.5 away: the first photo counts exp(15 * 0.4) times as much.
     first = np.exp(6.0) / (1 + np.exp(6.0))
     weighed = first * features[0] + (1 - first) * features[1]
-    np.testing.assert_allclose(combine_features(features, "near"), weighed)
+    np.testing.assert_allclose(combine_features(features), weighed)
     for how in COMBINATIONS:
         np.testing.assert_allclose(combine_features(features[:1], how), features[0])
     features[:, 1] = -np.inf  # a type that is left out stays out

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 
 from simsearch.synthetic.batch import METALS, pack_arrays
-from simsearch.synthetic.endless import sisters, specimen
-from simsearch.synthetic.form import Form, Relief
+from simsearch.synthetic.endless import sisters
+from simsearch.synthetic.form import Form
 
 
 def _groups(count: int, size: int = 4) -> list[list[Form]]:
@@ -70,47 +69,3 @@ def test_same_seed_same_group() -> None:
     one, two = (pack_arrays(sisters(np.random.default_rng(9), 4)) for _ in range(2))
     for key in one:
         np.testing.assert_array_equal(one[key], two[key])
-
-
-@pytest.mark.parametrize("amount", [0.0, 0.04])
-def test_a_specimen_stays_close_to_its_form(amount: float) -> None:
-    for seed in range(40):
-        rng = np.random.default_rng(seed)
-        form = sisters(rng, 1)[0]
-        other = specimen(form, rng, amount)
-        low, high = form.bounds()
-        span = float(np.linalg.norm(high - low))
-        assert [(s.kind, s.part, s.cut) for s in other.solids] == [
-            (s.kind, s.part, s.cut) for s in form.solids
-        ]
-        for a, b in zip(form.solids, other.solids, strict=True):
-            # At most two spreads either way, and a shift of some hundredths of the whole.
-            np.testing.assert_allclose(b.size, a.size, rtol=2 * amount + 1e-6, atol=1e-6)
-            assert np.abs(b.centre - a.centre).max() <= 5 * 0.12 * amount * span + 1e-6
-        lower, upper = other.bounds()
-        assert float(np.linalg.norm(upper - lower)) == pytest.approx(span, rel=4 * amount + 1e-5)
-
-
-def test_a_specimen_is_not_its_form_and_leaves_it_alone() -> None:
-    rng = np.random.default_rng(3)
-    form = next(f for f in (sisters(rng, 1)[0] for _ in range(50)) if _drawn(f))
-    before = pack_arrays([form])
-    other = pack_arrays([specimen(form, rng)])
-    again = pack_arrays([form])
-    for key in before:
-        np.testing.assert_array_equal(before[key], again[key])
-    assert any(not np.allclose(before[k], other[k]) for k in before if k.endswith(".size"))
-
-
-def test_relief_of_a_specimen_keeps_its_repeats_and_its_marks() -> None:
-    for seed in range(40):
-        rng = np.random.default_rng(seed)
-        form = sisters(rng, 1)[0]
-        other = specimen(form, rng)
-        for face in ("front", "back"):
-            mine: Relief = getattr(form, face)
-            its: Relief = getattr(other, face)
-            assert its.repeats == mine.repeats and len(its.strokes) == len(mine.strokes)
-            for a, b in zip(mine.strokes, its.strokes, strict=True):
-                assert (a.height, a.enamel, a.layer) == (b.height, b.enamel, b.layer)
-                assert bool(a.radius) == bool(b.radius)

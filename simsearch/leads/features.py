@@ -159,6 +159,7 @@ def combine_features(features: Doubles, how: Combine = "near") -> Doubles:
     weights = np.zeros(len(features))
     if how == "near":
         nearest = features[:, :, 0].max(axis=1)
+        nearest = np.where(np.isfinite(nearest), nearest, 0.0)  # every type was left out
         weights = _NEARER * (nearest - nearest.max())
     share = np.exp(weights) / np.exp(weights).sum()
     mean: Doubles = np.tensordot(share, features, 1)

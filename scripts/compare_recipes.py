@@ -23,7 +23,7 @@ from simsearch.evaluation.folders import load_labelled
 from simsearch.evaluation.metrics import class_mean, figures
 from simsearch.leads.grouping import PhotoGroups
 from simsearch.synthetic.render import Shot
-from simsearch.synthetic.specimens import photograph
+from simsearch.synthetic.specimens import AMOUNTS, photograph
 from simsearch.synthetic.stream import HELD_OUT, Drawn, Pictures, Supply, rendered, varied
 from simsearch.synthetic.train import Learner, Recipe, Run, train
 from simsearch.synthetic.typed import typed_ids
@@ -41,12 +41,6 @@ RECIPES = {
     "rate 2.4e-3": replace(BASE, rate=2.4e-3),
 }
 _CAREFUL = Shot(view="front", tilt=10, roll=15, fill=(0.8, 0.9), weather=0.4, losses=0, plain=True)
-_USUAL = Shot(view="front", tilt=20, fill=(0.45, 0.9))
-SLICES = {
-    "complete": _USUAL,
-    "half": replace(_USUAL, kept=(0.45, 0.6)),
-    "third": replace(_USUAL, kept=(0.25, 0.4)),
-}
 
 
 @dataclass(frozen=True)
@@ -173,7 +167,7 @@ def main() -> None:
     shown = specimens("compare, shown", 4, 2, _CAREFUL, finder)
     asked = {
         name: specimens("compare, asked", options.specimens, 1, shot, finder, first=i)
-        for i, (name, shot) in enumerate(SLICES.items())
+        for i, (name, shot) in enumerate(AMOUNTS.items())
     }
     print(f"ready to measure after {time.time() - began:.0f} s", flush=True)
     rows = [(learner, False) for learner in learners] + [(learners[0], True)]

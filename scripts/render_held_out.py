@@ -25,16 +25,13 @@ import numpy as np
 
 from simsearch.synthetic.kernels import compile_kernels
 from simsearch.synthetic.render import Shot
-from simsearch.synthetic.specimens import photograph
+from simsearch.synthetic.specimens import AMOUNTS, USUAL, photograph
 from simsearch.synthetic.typed import typed_ids
 
 SIZE, QUALITY = 192, 86
-USUAL = Shot(view="front", tilt=20.0, fill=(0.45, 0.9))
 #: The pictures of each slice: what follows the number in the file's name, and how it is taken.
 SLICES: dict[str, dict[str, Shot]] = {
-    "complete": {"": USUAL},
-    "half": {"": replace(USUAL, kept=(0.45, 0.6))},
-    "third": {"": replace(USUAL, kept=(0.25, 0.4))},
+    **{name: {"": shot} for name, shot in AMOUNTS.items()},
     "clean": {"": replace(USUAL, worn=(0, 0.15), corroded=(0, 0.15), soiled=(0, 0.2))},
     "worn": {"": replace(USUAL, worn=(0.6, 0.9), corroded=(0.1, 0.4))},
     "corroded": {"": replace(USUAL, worn=(0.2, 0.5), corroded=(0.65, 0.95))},

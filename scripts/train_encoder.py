@@ -14,7 +14,8 @@ from simsearch.encode.network import Shape
 from simsearch.synthetic.stream import Supply
 from simsearch.synthetic.train import Recipe, Run, train
 
-#: The recipe of the shipped weights.
+#: What to train. The shipped weights are a smaller network of an interrupted course, which
+#: --start-from continues in its own sizes: see simsearch/encode/TRAINING.md.
 BUILT_IN = Recipe(shape=Shape(widths=(64, 128, 256, 512), blocks=(2, 2, 4, 2), patch=8), rate=2e-3)
 
 

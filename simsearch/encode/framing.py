@@ -14,8 +14,8 @@ from PIL import Image
 #: The object spans this share of the square's side, unless the photo is tighter. Measured on
 #: photographs of coins: a closer cut loses more by masks that miss a bit than it gains.
 FILL = 0.75
-#: A mask below this share of the picture, or with no cell as sure as this, is not believed. On
-#: pictures of one grey the network is up to 0.72 sure of some cell; on finds at least 0.97.
+#: A mask below this share of the picture, or with no cell as sure as this, is not believed: on a
+#: picture of one grey the network may half believe in some cells, on a find it is all but certain.
 LEAST_SHARE, LEAST_SURE = 0.004, 0.85
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import torch
@@ -19,6 +19,14 @@ from simsearch.synthetic.form import Form
 from simsearch.synthetic.render import Shot, render
 from simsearch.synthetic.typed import typed_form
 
+#: How finds are photographed to measure with: the usual wear, light and ground, from the front ...
+USUAL = Shot(view="front", tilt=20.0, fill=(0.45, 0.9))
+#: ... whole, about half left, about a third left.
+AMOUNTS = {
+    "complete": USUAL,
+    "half": replace(USUAL, kept=(0.45, 0.6)),
+    "third": replace(USUAL, kept=(0.25, 0.4)),
+}
 MAP = 48  # rows and columns of the map of surface points that goes with a picture
 
 

@@ -5,19 +5,32 @@ Anything slow to import (torch, the page) is imported inside the command that ne
 
 from __future__ import annotations
 
-import json
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import Console
-from rich.markup import escape
 
 from simsearch import terminal
+from simsearch.commands.common import (
+    FINE,
+    NOT_READY,
+    PROBLEMS,
+    STOPPED,
+    WRONG_USE,
+    JsonOption,
+    SetOption,
+    Usage,
+    complain,
+    console,
+    open_set_folder,
+    say,
+    say_json,
+    with_bar,
+)
 from simsearch.errors import (
     EncoderError,
     MissingIndexError,
@@ -35,9 +48,6 @@ if TYPE_CHECKING:
     from simsearch.sets.reference_set import ReferenceSet
     from simsearch.sets.types import Type
 
-FINE, PROBLEMS, WRONG_USE, NOT_READY = range(4)
-STOPPED = 130  # what shells give for Ctrl+C
-
 _EXIT_CODES = (
     "Exit codes: 0 fine; 1 problems found, or nothing in the set looks close; "
     "2 wrong use or unreadable input; 3 the set, its index or the encoder is not ready."
@@ -53,15 +63,6 @@ app = typer.Typer(
     epilog=_EXIT_CODES,
 )
 
-_Made = TypeVar("_Made")
-SetOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--set", metavar="DIR", help="Folder of a reference set; the shipped one without this."
-    ),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON only.")]
-
 
 @dataclass(frozen=True)
 class Find:
@@ -71,16 +72,9 @@ class Find:
     leads: Leads
 
 
-class _Usage(SimsearchError):
-    """A command was given something it cannot work with."""
-
-
 @app.callback()
-def _options(
-    context: typer.Context,
-    debug: Annotated[bool, typer.Option("--debug", hidden=True)] = False,
-) -> None:
-    context.obj = {"debug": debug}
+def _options(debug: Annotated[bool, typer.Option("--debug", hidden=True)] = False) -> None:
+    """Options before the command; ``main`` looks for this one itself."""
 
 
 @app.command()
@@ -99,13 +93,13 @@ def page(
     """Start the page and print the address to open."""
     from simsearch.page.start import start_page
 
-    reference = _open(set_folder)
+    reference = open_set_folder(set_folder)
     reference.encoder()  # a missing index or encoder is told now, not at the first photo
 
     def tell(address: str) -> None:
-        _print(f"Open {address} in a browser. Stop with Ctrl+C.")
+        say(f"Open {address} in a browser. Stop with Ctrl+C.")
         if not _is_this_computer(host):
-            _print("Anyone who can reach this computer over the network can open it too.")
+            say("Anyone who can reach this computer over the network can open it too.")
 
     start_page(reference, host=host, port=port, open_browser=not no_browser, tell=tell)
 
@@ -129,13 +123,13 @@ def look(
     A photo that cannot be read is reported and the others go on. Ends with 2 when any photo
     could not be read, else with 1 when no find has anything close, else with 0.
     """
-    reference = _open(set_folder)
+    reference = open_set_folder(set_folder)
     reference.encoder()  # told once, before any photo is read
     problems: list[PhotoError] = []
     groups = _grouped(_photo_paths(photos), together, problems)
     finds = [Find(paths, reference.look(pictures, k=k)) for paths, pictures in groups]
     if as_json:
-        _print_json(_leads_document(finds, problems))
+        say_json(_leads_document(finds, problems))
     else:
         _print_finds(finds, reference)
     if problems:
@@ -156,15 +150,15 @@ def types(
     as_json: JsonOption = False,
 ) -> None:
     """List the types of a set, all or those that hold every one of the words."""
-    reference = _open(set_folder)
+    reference = open_set_folder(set_folder)
     found = words.find_types(reference.types.values(), " ".join(wanted or ()))
     if group is not None:
         found = [kind for kind in found if kind.group == _group(group, reference)]
     if as_json:
-        _print_json([_type_document(kind) for kind in found])
+        say_json([_type_document(kind) for kind in found])
     else:
-        terminal.print_types(_console(), found)
-        _print(f"{len(found)} of {words.count(len(reference.types), 'type')}.")
+        terminal.print_types(console(), found)
+        say(f"{len(found)} of {words.count(len(reference.types), 'type')}.")
     if not found:
         raise typer.Exit(PROBLEMS)
 
@@ -176,16 +170,16 @@ def show_type(
     as_json: JsonOption = False,
 ) -> None:
     """Show everything the set says about one type."""
-    reference = _open(set_folder)
+    reference = open_set_folder(set_folder)
     kind = reference.types.get(type_id)
     if kind is None:
         close = words.close_ids(type_id, reference.types)
         hint = f"Did you mean {_either(close)}?" if close else "List them with: simsearch types"
-        raise _Usage(f"there is no type '{type_id}' in this set.", hint=hint)
+        raise Usage(f"there is no type '{type_id}' in this set.", hint=hint)
     if as_json:
-        _print_json(_type_document(kind))
+        say_json(_type_document(kind))
     else:
-        terminal.print_type(_console(), kind, reference)
+        terminal.print_type(console(), kind, reference)
 
 
 @app.command()
@@ -202,17 +196,17 @@ def index(
     ] = "built-in",
 ) -> None:
     """Build the index of a set, or build it again. Stopped half way, the old one stays."""
-    reference = _open(set_folder)
+    reference = open_set_folder(set_folder)
     if not reference.photos:
         raise SetError("this set has no photos.", hint="Add some before building its index.")
     from simsearch.encode import load_encoder
 
     loaded = load_encoder(encoder)
-    _with_bar(
+    with_bar(
         "Encoding photos",
         lambda progress: reference.rebuild_index(loaded, progress=progress),
     )
-    _print(f"Indexed {words.count(len(reference.photos), 'photo')} with {loaded.name}.")
+    say(f"Indexed {words.count(len(reference.photos), 'photo')} with {loaded.name}.")
 
 
 @app.command()
@@ -223,11 +217,11 @@ def odds(
 
     Run it after 'index' and again when photos change. Too few objects: nothing is written.
     """
-    reference = _open(set_folder)
+    reference = open_set_folder(set_folder)
     from simsearch.leads.own_set import measure_own_odds
 
-    found = _with_bar("Looking objects up", lambda progress: measure_own_odds(reference, progress))
-    terminal.print_measured(_console(), found)
+    found = with_bar("Looking objects up", lambda progress: measure_own_odds(reference, progress))
+    terminal.print_measured(console(), found)
 
 
 @app.command()
@@ -245,11 +239,11 @@ def check(
     problems = check_set(set_folder or shipped_set_folder())
     errors = [problem for problem in problems if problem.severity == "error"]
     if as_json:
-        _print_json([asdict(problem) for problem in problems])
+        say_json([asdict(problem) for problem in problems])
     else:
-        terminal.print_problems(_console(), problems)
+        terminal.print_problems(console(), problems)
         warnings = words.count(len(problems) - len(errors), "warning")
-        _print(f"{words.count(len(errors), 'error')}, {warnings}.")
+        say(f"{words.count(len(errors), 'error')}, {warnings}.")
     if errors:
         raise typer.Exit(PROBLEMS)
 
@@ -278,43 +272,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _explain(error: Exception) -> int:
     if isinstance(error, SimsearchError):
-        _complain(error.message, error.hint)
+        complain(error.message, error.hint)
         return NOT_READY if isinstance(error, _NOT_READY_ERRORS) else WRONG_USE
     # The option parser's own errors share no public base class across its versions; all of
     # them can put themselves into words. Help asked for by giving no command is printed already.
     in_words = getattr(error, "format_message", None)
     if callable(in_words):
         if type(error).__name__ != "NoArgsIsHelpError":
-            _complain(str(in_words()), "See: simsearch --help")
+            complain(str(in_words()), "See: simsearch --help")
         return WRONG_USE
     what = f"{type(error).__name__}: {error}".splitlines()[0]
-    _complain(f"simsearch failed ({what})", "To see where, run: simsearch --debug and the rest.")
+    complain(f"simsearch failed ({what})", "To see where, run: simsearch --debug and the rest.")
     return WRONG_USE
-
-
-def _complain(what: str, hint: str) -> None:
-    """Write ``error: what. what to do`` to stderr, on one line unless there is a list in it."""
-    first = what[:1].lower() + what[1:] if what[1:2].islower() else what
-    ended = first if first.endswith((".", "!", "?")) or "\n" in first else f"{first}."
-    _console(stderr=True).print(f"error: {ended} {hint}".rstrip(), markup=False, soft_wrap=True)
-
-
-def _console(*, stderr: bool = False) -> Console:
-    return Console(stderr=stderr, highlight=False, emoji=False)
-
-
-def _print(text: str) -> None:
-    _console().print(text, markup=False, soft_wrap=True)
-
-
-def _print_json(document: Any) -> None:
-    sys.stdout.write(json.dumps(document, ensure_ascii=False, indent=2) + "\n")
-
-
-def _open(folder: Path | None) -> ReferenceSet:
-    from simsearch.sets.reference_set import open_set
-
-    return open_set(folder)
 
 
 def _photo_paths(given: Sequence[Path]) -> list[Path]:
@@ -324,7 +293,7 @@ def _photo_paths(given: Sequence[Path]) -> list[Path]:
     for path in given:
         found = list_photos(path) if path.is_dir() else [path]
         if not found:
-            raise _Usage(f"there are no photos in '{path}'.", hint="Give photos or their folder.")
+            raise Usage(f"there are no photos in '{path}'.", hint="Give photos or their folder.")
         paths.extend(found)
     return paths
 
@@ -352,19 +321,19 @@ def _read(path: Path, problems: list[PhotoError]) -> Image | None:
     try:
         return open_photo(path, max_side=PHOTO_SIDE)
     except PhotoError as error:
-        _complain(error.message, error.hint)
+        complain(error.message, error.hint)
         problems.append(error)
         return None
 
 
 def _print_finds(finds: Sequence[Find], reference: ReferenceSet) -> None:
-    console = _console()
+    screen = console()
     for find in finds:
         title = ", ".join(str(path) for path in find.photos)
-        terminal.print_leads(console, title, find.leads, reference)
-        console.print()
+        terminal.print_leads(screen, title, find.leads, reference)
+        screen.print()
     if finds:
-        _print(words.LEADS_NOT_IDENTIFICATIONS)
+        say(words.LEADS_NOT_IDENTIFICATIONS)
 
 
 def _leads_document(finds: Sequence[Find], problems: Sequence[PhotoError]) -> dict[str, Any]:
@@ -401,7 +370,7 @@ def _group(wanted: str, reference: ReferenceSet) -> str:
     for group in groups:
         if group.casefold() == wanted.strip().casefold():
             return group
-    raise _Usage(f"no type here is in a group '{wanted}'.", hint=f"Groups: {', '.join(groups)}.")
+    raise Usage(f"no type here is in a group '{wanted}'.", hint=f"Groups: {', '.join(groups)}.")
 
 
 def _is_this_computer(host: str) -> bool:
@@ -410,12 +379,3 @@ def _is_this_computer(host: str) -> bool:
 
 def _either(items: Sequence[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} or {items[-1]}"
-
-
-def _with_bar(label: str, work: Callable[[Callable[[int, int], None]], _Made]) -> _Made:
-    """Run ``work`` with a function that takes (done, total) and moves a bar on stderr."""
-    from rich.progress import Progress
-
-    with Progress(console=_console(stderr=True), transient=True) as bar:
-        task = bar.add_task(escape(label), total=None)
-        return work(lambda done, total: bar.update(task, completed=done, total=total))

@@ -13,9 +13,15 @@ import simsearch
 ROOT = Path(simsearch.__file__).parent
 LAYERS = (
     "cli",
+    "commands",
     "terminal",
     "page",
     "register",
+    "care",
+    "browse",
+    "share",
+    "bring",
+    "making",
     "leads",
     "sets",
     "index",

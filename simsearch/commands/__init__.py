@@ -1,0 +1,1 @@
+"""Commands, one module for each family; ``simsearch.cli`` gathers them."""

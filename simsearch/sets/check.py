@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from simsearch.errors import PhotoError, SimsearchError
+from simsearch.errors import MissingIndexError, PhotoError, SimsearchError
 from simsearch.files import sha256_of
 from simsearch.index import index_command, open_index, stored_file_problems
 from simsearch.sets.datapackage import changed_tables
@@ -120,15 +120,29 @@ def _package(reference: ReferenceSet) -> Iterator[Problem]:
 
 
 def _index(reference: ReferenceSet, encoder: Encoder | None) -> Iterator[Problem]:
+    """An index that contradicts the set is an error; one that is merely behind, a warning."""
     where = reference.index_folder.name
+    todo = f"Build it with: {index_command(reference.folder)}"
+    if not reference.photos and not (reference.index_folder / "index.json").exists():
+        return  # a set newly made
     try:
         index = open_index(reference.index_folder, set_folder=reference.folder)
-        index.require_photos([(row.id, row.sha256) for row in reference.photos], reference.folder)
+        held = set(index.photo_ids)
+        new = [row for row in reference.photos if row.id not in held]
+        known = [(row.id, row.sha256) for row in reference.photos if row.id in held]
+        index.require_photos(known, reference.folder)
         if encoder is not None:
             index.require_encoder(encoder, reference.folder)
+    except MissingIndexError as error:
+        yield Problem("warning", where, error.message, error.hint)
+        return
     except SimsearchError as error:
         yield Problem("error", where, error.message, error.hint)
         return
+    if new:
+        some = f"'{new[0].id}'" if len(new) == 1 else f"'{new[0].id}' and {len(new) - 1} more"
+        what = f"It does not hold {some}, so these photos cannot give leads yet."
+        yield Problem("warning", where, what, todo)
     for fault in stored_file_problems(reference.index_folder):
         todo = f"Build it again with: {index_command(reference.folder)}"
         yield Problem("error", where, f"{fault}.", todo)

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simsearch.errors import SetError
+from simsearch.sets.changes import CHANGES_FOLDER, JOURNAL_FILE, settle
 from simsearch.sets.photos import PhotoRow, read_photos
 from simsearch.sets.problems import Problem, raise_errors
 from simsearch.sets.sources import Source, read_sources
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 PACKAGE_FILE = "datapackage.json"
 INDEX_FOLDER = "index"
 SHIPPED_FOLDER = "reference_index"
+_TABLE_FILES = (PACKAGE_FILE, "sources.csv", "types.csv", "photos.csv")
+_TRIES = 4  # of reading while another program keeps changing the set
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,12 +177,54 @@ def shipped_set_folder() -> Path:
 def read_set(folder: Path, problems: list[Problem]) -> ReferenceSet:
     """Read what can be read of a set and note the rest in ``problems``.
 
+    A change that was interrupted is finished first.
     Raises ``SetError`` only when there is no such folder.
     """
     if not folder.is_dir():
         raise SetError(
             f"There is no folder '{folder}'.", hint="Give the folder of a reference set."
         )
+    found: list[Problem] = []
+    for _ in range(_TRIES):
+        found = []
+        before = _tables_seen(folder)
+        _settle(folder, found)
+        reference = _read_tables(folder, found)
+        # A change by another program while we read may have given us one table of before and
+        # one of after. Then they are read again.
+        if before == _tables_seen(folder):
+            break
+    problems += found
+    return reference
+
+
+def _settle(folder: Path, problems: list[Problem]) -> None:
+    """Finish a change that was interrupted, as far as whoever reads may."""
+    where = f"{CHANGES_FOLDER}/{JOURNAL_FILE}"
+    try:
+        unfinished = settle(folder)
+    except SetError as error:
+        problems.append(Problem("error", where, error.message, error.hint))
+        return
+    if unfinished:
+        what = f"A change of the set was interrupted and cannot be finished here: {unfinished}"
+        todo = "Have somebody open the set who may write to it."
+        problems.append(Problem("warning", where, what, todo))
+
+
+def _tables_seen(folder: Path) -> tuple[tuple[int, ...] | None, ...]:
+    """Return what tells one version of the tables from another without reading them."""
+    seen: list[tuple[int, ...] | None] = []
+    for name in (*_TABLE_FILES, f"{CHANGES_FOLDER}/{JOURNAL_FILE}"):
+        try:
+            found = (folder / name).stat()
+            seen.append((found.st_ino, found.st_size, found.st_mtime_ns))
+        except OSError:
+            seen.append(None)
+    return tuple(seen)
+
+
+def _read_tables(folder: Path, problems: list[Problem]) -> ReferenceSet:
     package = _read_package(folder / PACKAGE_FILE, problems)
     sources = read_sources(folder / "sources.csv", problems)
     types = read_types(folder / "types.csv", sources, problems)

@@ -11,7 +11,15 @@ from pathlib import Path
 from simsearch.errors import SetError
 from simsearch.files import replacing, write_bytes, write_text
 
-__all__ = ["LOCK_FILE", "locked", "replacing", "write_bytes", "write_csv", "write_text"]
+__all__ = [
+    "LOCK_FILE",
+    "csv_text",
+    "locked",
+    "replacing",
+    "write_bytes",
+    "write_csv",
+    "write_text",
+]
 
 LOCK_FILE = ".simsearch.lock"
 
@@ -21,21 +29,33 @@ def write_csv(path: Path | str, columns: Sequence[str], rows: Iterable[Mapping[s
 
     Raises ``ValueError`` when a row has a column that is missing or not among ``columns``.
     """
+    write_text(path, csv_text(columns, rows))
+
+
+def csv_text(
+    columns: Sequence[str], rows: Iterable[Mapping[str, str]], *, header: bool = True
+) -> str:
+    """Return a table as RFC 4180 CSV; without ``header``, rows to be put after others.
+
+    Raises ``ValueError`` when a row has a column that is missing or not among ``columns``.
+    """
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(columns)
+    if header:
+        writer.writerow(columns)
     for number, row in enumerate(rows, start=2):
         if row.keys() != set(columns):
             raise ValueError(f"row {number} has columns {sorted(row)}, not {sorted(columns)}")
         writer.writerow([row[column] for column in columns])
-    write_text(path, text.getvalue())
+    return text.getvalue()
 
 
 @contextmanager
 def locked(folder: Path | str, *, wait_seconds: float = 10.0) -> Iterator[None]:
     """Keep every other writer of this set out while the block runs.
 
-    Readers need no lock: each file changes in one step.
+    A change that was interrupted is finished first, so that whoever holds the lock finds a
+    whole set. Readers need no lock: each file changes in one step.
     Raises ``SetError`` when another program has held the lock for ``wait_seconds``, or when
     the folder cannot be written.
     """
@@ -56,6 +76,10 @@ def locked(folder: Path | str, *, wait_seconds: float = 10.0) -> Iterator[None]:
             hint="Check its permissions, or work on a copy of the set.",
         ) from error
     try:
+        # Imported here because changes are made with the lock held, so that module needs this.
+        from simsearch.sets.changes import finish_interrupted
+
+        finish_interrupted(Path(folder))
         yield
     finally:
         lock.release()

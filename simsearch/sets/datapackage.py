@@ -7,6 +7,7 @@ name, title and words about the set follows from the tables.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -19,7 +20,7 @@ from simsearch.sets.photos import COMPLETENESS, CONDITIONS, KINDS, PHOTO_COLUMNS
 from simsearch.sets.reference_set import PACKAGE_FILE
 from simsearch.sets.sources import SOURCE_BASES, SOURCE_COLUMNS
 from simsearch.sets.types import DATE_BASES, GROUPS, PIN_FIXINGS, TYPE_COLUMNS
-from simsearch.sets.write import write_text
+from simsearch.sets.write import write_bytes
 
 _SLUG = "[a-z0-9]+(-[a-z0-9]+)*"
 _REQUIRED: Mapping[str, tuple[str, ...]] = {
@@ -63,6 +64,26 @@ def write_datapackage(
     Raises ``SetError`` when a table is missing, the licence is unknown, or the present file
     cannot be read.
     """
+    path = Path(folder) / PACKAGE_FILE
+    given = {"name": name, "title": title, "description": description, "licence": licence}
+    write_bytes(path, datapackage_bytes(folder, {}, **given))
+    return path
+
+
+def datapackage_bytes(
+    folder: Path | str,
+    tables: Mapping[str, bytes],
+    *,
+    name: str | None = None,
+    title: str | None = None,
+    description: str | None = None,
+    licence: str | None = None,
+) -> bytes:
+    """Return what ``write_datapackage`` would write, without writing it.
+
+    ``tables`` holds by file name the content of tables that are about to change; the others
+    are read from the folder. Arguments and errors are otherwise the same.
+    """
     root = Path(folder)
     package = _present(root / PACKAGE_FILE)
     given = {"name": name, "title": title, "description": description}
@@ -72,10 +93,9 @@ def write_datapackage(
     if licence is not None:
         package["licenses"] = [_licence(licence)]
     package["profile"] = "data-package"
-    package["resources"] = [_resource(root, table) for table in _TABLES]
-    path = root / PACKAGE_FILE
-    write_text(path, json.dumps(package, indent=2, ensure_ascii=False) + "\n")
-    return path
+    contents = {table: _content(root, f"{table}.csv", tables) for table in _TABLES}
+    package["resources"] = [table_resource(table, content) for table, content in contents.items()]
+    return (json.dumps(package, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
 
 def changed_tables(folder: Path, package: Mapping[str, Any]) -> list[str]:
@@ -124,19 +144,27 @@ def _hash(path: Path) -> str:
     return f"sha256:{sha256_of(path)}"
 
 
-def _resource(folder: Path, table: str) -> dict[str, Any]:
-    path = folder / f"{table}.csv"
-    if not path.is_file():
-        raise SetError(f"{path} is missing.", hint="A set needs types, photos and sources.")
+def _content(folder: Path, file: str, given: Mapping[str, bytes]) -> bytes:
+    if file in given:
+        return given[file]
+    try:
+        return (folder / file).read_bytes()
+    except OSError as error:
+        what = f"{folder / file} is missing or cannot be read ({error.strerror})."
+        raise SetError(what, hint="A set needs types, photos and sources.") from error
+
+
+def table_resource(table: str, content: bytes) -> dict[str, Any]:
+    """Describe one of the tables types, photos and sources, given the bytes of its file."""
     return {
         "profile": "tabular-data-resource",
         "name": table,
-        "path": path.name,
+        "path": f"{table}.csv",
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "bytes": path.stat().st_size,
-        "hash": _hash(path),
+        "bytes": len(content),
+        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
         "schema": _schema(table),
     }
 

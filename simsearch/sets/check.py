@@ -11,7 +11,9 @@ from simsearch.errors import MissingIndexError, PhotoError, SimsearchError
 from simsearch.files import sha256_of
 from simsearch.index import index_command, open_index, stored_file_problems
 from simsearch.sets.datapackage import changed_tables
+from simsearch.sets.opinions import OPINIONS_FILE, read_opinions
 from simsearch.sets.photos import PhotoRow
+from simsearch.sets.private import PRIVATE_FILE, read_private
 from simsearch.sets.problems import Problem
 from simsearch.sets.reference_set import PACKAGE_FILE, ReferenceSet, read_set
 
@@ -33,6 +35,7 @@ def check_set(folder: Path | str, *, encoder: Encoder | None = None) -> list[Pro
     root = Path(folder)
     problems: list[Problem] = []
     reference = read_set(root, problems)
+    _kept_beside(reference, problems)
     readable = not any(problem.severity == "error" for problem in problems)
     for check in (_files, _repeated_files, _rendered, _types, _strays, _package):
         problems += check(reference)
@@ -40,6 +43,17 @@ def check_set(folder: Path | str, *, encoder: Encoder | None = None) -> list[Pro
     if readable:
         problems += _index(reference, encoder)
     return sorted(problems, key=lambda problem: problem.severity != "error")
+
+
+def _kept_beside(reference: ReferenceSet, problems: list[Problem]) -> None:
+    """Look the tables over that a set may have beside its three."""
+    # A photo or type left out for a bad cell of its own must not make these rows look wrong.
+    sound = not any(problem.severity == "error" for problem in problems)
+    photos = {photo.id for photo in reference.photos} if sound else None
+    types = reference.types if sound else None
+    opinions = reference.folder / OPINIONS_FILE
+    read_opinions(opinions, problems, photo_ids=photos, type_ids=types)
+    read_private(reference.folder / PRIVATE_FILE, problems, photo_ids=photos)
 
 
 def _where(photo: PhotoRow) -> str:
@@ -74,15 +88,25 @@ def _repeated_files(reference: ReferenceSet) -> Iterator[Problem]:
 
 
 def _rendered(reference: ReferenceSet) -> Iterator[Problem]:
-    """A picture that shows no real object must say so wherever its row is read."""
     for photo in reference.photos:
-        words = f"{photo.source} {photo.note} {photo.creator}".casefold()
-        if photo.is_rendered and "rendered" not in words:
-            what = "It is rendered, but neither its source nor its note says so."
-            yield Problem("error", _where(photo), what, "Write 'rendered' in source or note.")
-        if not photo.is_rendered and "rendered" in words:
-            what = "Its words say rendered, its kind says photo."
-            yield Problem("error", _where(photo), what, "Set kind to rendered, or correct them.")
+        fault = rendered_fault(photo.is_rendered, f"{photo.source} {photo.note} {photo.creator}")
+        if fault:
+            yield Problem("error", _where(photo), *fault)
+
+
+def rendered_fault(is_rendered: bool, words: str) -> tuple[str, str] | None:
+    """A picture that shows no real object must say so wherever its row is read.
+
+    Returns what is wrong with the words of a row and what to do, or ``None``.
+    """
+    says_so = "rendered" in words.casefold()
+    if is_rendered and not says_so:
+        what = "It is rendered, but neither its source nor its note says so."
+        return what, "Write 'rendered' in source or note."
+    if says_so and not is_rendered:
+        what = "Its words say rendered, its kind says photo."
+        return what, "Set kind to rendered, or correct them."
+    return None
 
 
 def _types(reference: ReferenceSet) -> Iterator[Problem]:

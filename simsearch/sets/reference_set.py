@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from simsearch.errors import SetError
 from simsearch.sets.changes import CHANGES_FOLDER, JOURNAL_FILE, settle
+from simsearch.sets.opinions import OPINIONS_FILE, Opinion, read_opinions
 from simsearch.sets.photos import PhotoRow, read_photos
+from simsearch.sets.private import PRIVATE_FILE, PrivateRow, read_private
 from simsearch.sets.problems import Problem, raise_errors
 from simsearch.sets.sources import Source, read_sources
 from simsearch.sets.types import Type, read_types
@@ -65,6 +67,28 @@ class ReferenceSet:
         for photo in self.photos:
             grouped[photo.type] = (*grouped.get(photo.type, ()), photo)
         return grouped
+
+    @cached_property
+    def opinions(self) -> tuple[Opinion, ...]:
+        """Every label that photos were ever given, in file order; see ``sets.opinions``.
+
+        Raises ``TablesError`` when the table has wrong cells.
+        """
+        problems: list[Problem] = []
+        found = read_opinions(self.folder / OPINIONS_FILE, problems)
+        raise_errors(problems)
+        return found
+
+    @cached_property
+    def private(self) -> Mapping[str, PrivateRow]:
+        """What is private about photos, by photo id; see ``sets.private``.
+
+        Raises ``TablesError`` when the table has wrong cells.
+        """
+        problems: list[Problem] = []
+        found = read_private(self.folder / PRIVATE_FILE, problems)
+        raise_errors(problems)
+        return found
 
     @cached_property
     def fingerprint(self) -> str:

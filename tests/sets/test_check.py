@@ -126,3 +126,29 @@ def test_wrong_tables_are_told_and_the_rest_is_still_checked(folder: Path) -> No
 def test_no_folder_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(SetError):
         check_set(tmp_path / "none")
+
+
+def test_photos_not_yet_in_a_good_index_are_a_warning(folder: Path) -> None:
+    rows = [photo_row(folder, photo.id, photo.type) for photo in open_set(folder).photos]
+    picture((9, 9, 9), seed=77).save(folder / "photos/knee-new.png")
+    write_photos(folder, [*rows, photo_row(folder, "knee-new", "knee")])
+    write_datapackage(folder)
+    found = check_set(folder, encoder=GridEncoder())
+    assert [(one.severity, one.where) for one in found] == [("warning", "index")]
+    assert "knee-new" in found[0].what
+    assert f"simsearch index {folder}" in found[0].what_to_do
+
+    # One new photo excuses neither one that has gone nor another encoder.
+    write_photos(folder, [*rows[1:], photo_row(folder, "knee-new", "knee")])
+    write_datapackage(folder)
+    severities = {one.severity for one in check_set(folder) if one.where == "index"}
+    assert severities == {"error"}
+    write_photos(folder, [*rows, photo_row(folder, "knee-new", "knee")])
+    found = check_set(folder, encoder=GridEncoder(fingerprint="e" * 64))
+    assert ("error", "index") in [(one.severity, one.where) for one in found]
+
+
+def test_a_set_without_an_index_yet_is_sound(folder: Path) -> None:
+    for path in (folder / "index").iterdir():
+        path.unlink()
+    assert [(one.severity, one.where) for one in check_set(folder)] == [("warning", "index")]

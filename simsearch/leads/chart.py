@@ -23,7 +23,8 @@ from simsearch.sets.dates import DateRange, year_words
 
 # User units. The picture scales to the width it is given; it is drawn narrow so that its words
 # can still be read on a phone, and grows no wider than _WIDEST pixels on a large screen.
-_WIDTH, _SIDE, _TOP, _ROW, _BAR, _AXIS = 520, 22, 8, 48, 14, 36
+WIDTH, SIDE, TOP, AXIS_HEIGHT = 520, 22, 8, 36
+_ROW, _BAR = 48, 14
 _WIDEST = 760
 _LABEL_LETTERS = 60  # what fits into the width at the label's size
 _MOST_TICKS = 7
@@ -35,15 +36,16 @@ _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 @dataclass(frozen=True)
-class _Axis:
-    """Maps astronomical years to user units from left to right."""
+class Axis:
+    """Maps astronomical years, first to last, to user units from left to right."""
 
     first: float
     last: float
 
     def x(self, year: float) -> float:
-        inner = _WIDTH - 2 * _SIDE
-        return round(_SIDE + inner * (year - self.first) / (self.last - self.first), 2)
+        """Return where a year stands."""
+        inner = WIDTH - 2 * SIDE
+        return round(SIDE + inner * (year - self.first) / (self.last - self.first), 2)
 
 
 def leads_chart(leads: Sequence[Lead], *, today: int | None = None) -> str:
@@ -64,34 +66,44 @@ def date_chart(
     picture says that there are none.
     """
     year = date.today().year if today is None else today
-    axis = _axis([dates for _, dates in entries], year)
-    height = _TOP + _ROW * max(len(entries), 1) + _AXIS
+    axis = axis_of([dates for _, dates in entries], year)
+    height = TOP + _ROW * max(len(entries), 1) + AXIS_HEIGHT
     texts = [f"{label}: {dates.words()}" for label, dates in entries] or ["No dates to show."]
-    # Ids must not clash with those of another chart on the same page.
-    key = (
-        "dc" + hashlib.sha256("\n".join([title, *texts]).encode("utf-8", "replace")).hexdigest()[:8]
-    )
+    key = picture_key(title, *texts)
     body = [_row(key, number, entry, axis, year) for number, entry in enumerate(entries)]
     if not entries:
-        body = [f'<text class="label" x="{_SIDE}" y="{_TOP + 16}">{texts[0]}</text>']
-    grid = _grid(axis, height) if entries else []
+        body = [f'<text class="label" x="{SIDE}" y="{TOP + 16}">{texts[0]}</text>']
+    grid = grid_lines(axis, height) if entries else []
+    return picture(key, title, "; ".join(texts), height, [*grid, *body])
+
+
+def picture_key(*texts: str) -> str:
+    """Return a key for the ids of a picture, so that two on one page do not clash."""
+    return "dc" + hashlib.sha256("\n".join(texts).encode("utf-8", "replace")).hexdigest()[:8]
+
+
+def picture(key: str, title: str, description: str, height: int, body: Sequence[str]) -> str:
+    """Return a whole SVG document in the style of the charts of dates.
+
+    ``description`` says in words all that the picture shows, for those who do not see it.
+    """
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" class="date-chart" role="img" '
-            f'viewBox="0 0 {_WIDTH} {height}" width="100%" style="max-width:{_WIDEST}px" '
+            f'viewBox="0 0 {WIDTH} {height}" width="100%" style="max-width:{_WIDEST}px" '
             f'aria-labelledby="{key}-title {key}-desc" font-family="sans-serif">',
-            f'<title id="{key}-title">{_text(title)}</title>',
-            f'<desc id="{key}-desc">{_text("; ".join(texts))}</desc>',
+            f'<title id="{key}-title">{xml_text(title)}</title>',
+            f'<desc id="{key}-desc">{xml_text(description)}</desc>',
             _style(),
-            f'<rect class="ground" width="{_WIDTH}" height="{height}"/>',
-            *grid,
+            f'<rect class="ground" width="{WIDTH}" height="{height}"/>',
             *body,
             "</svg>",
         ]
     )
 
 
-def _text(value: str) -> str:
+def xml_text(value: str) -> str:
+    """Return text as it may stand in the document."""
     return escape(_NOT_XML.sub(" ", value), {'"': "&quot;"})
 
 
@@ -139,14 +151,15 @@ def _fade(dates: DateRange, today: int) -> float:
     return min(_FADE_YEARS, length / 4) if length else _FADE_YEARS
 
 
-def _axis(ranges: Sequence[DateRange], today: int) -> _Axis:
+def axis_of(ranges: Sequence[DateRange], today: int) -> Axis:
+    """Return the axis on which all of these ranges fit; open ends run to ``today``."""
     spreads = [_spread(dates, today) for dates in ranges] or [(0.0, 100.0)]
     first, last = min(low for low, _ in spreads), max(high for _, high in spreads)
     margin = max((last - first) * 0.04, 5)
-    return _Axis(first - margin, last + margin)
+    return Axis(first - margin, last + margin)
 
 
-def _ticks(axis: _Axis) -> list[int]:
+def _ticks(axis: Axis) -> list[int]:
     """Return round years as people count them: 100 BC, AD 1, AD 100; astronomical years."""
     span = axis.last - axis.first
     step = next((step for step in _STEPS if span / step <= _MOST_TICKS), _STEPS[-1])
@@ -156,15 +169,16 @@ def _ticks(axis: _Axis) -> list[int]:
     return [year for year in years if axis.first <= year <= axis.last]
 
 
-def _grid(axis: _Axis, height: int) -> list[str]:
-    bottom = height - _AXIS
+def grid_lines(axis: Axis, height: int) -> list[str]:
+    """Draw the years along the foot of a picture of this height and a line up from each."""
+    bottom = height - AXIS_HEIGHT
     lines = []
     for year in _ticks(axis):
         x = axis.x(year)
         turn = " turn" if year == 1 else ""
-        lines.append(f'<path class="grid{turn}" d="M{x} {_TOP}V{bottom + 6}"/>')
+        lines.append(f'<path class="grid{turn}" d="M{x} {TOP}V{bottom + 6}"/>')
         # The outermost labels stay inside the picture.
-        place = min(max(x, _SIDE + 8), _WIDTH - _SIDE - 8)
+        place = min(max(x, SIDE + 8), WIDTH - SIDE - 8)
         lines.append(
             f'<text class="tick" x="{place}" y="{bottom + 24}" text-anchor="middle">'
             f"{year_words(year)}</text>"
@@ -172,18 +186,18 @@ def _grid(axis: _Axis, height: int) -> list[str]:
     return lines
 
 
-def _row(key: str, number: int, entry: tuple[str, DateRange], axis: _Axis, today: int) -> str:
+def _row(key: str, number: int, entry: tuple[str, DateRange], axis: Axis, today: int) -> str:
     label, dates = entry
-    top = _TOP + _ROW * number
+    top = TOP + _ROW * number
     words = dates.words()
     first, last = _spread(dates, today)
     left, right = axis.x(first), max(axis.x(last), axis.x(first) + 3)
     fill, gradient = _fill(f"{key}-{number}", dates, axis, left, right)
     y = top + 24
     parts = [
-        f"<g><title>{_text(f'{label}: {words}')}</title>{gradient}",
-        f'<text class="label" x="{_SIDE}" y="{top + 16}">'
-        f"{_text(_shortened(label, words))}: {words}</text>",
+        f"<g><title>{xml_text(f'{label}: {words}')}</title>{gradient}",
+        f'<text class="label" x="{SIDE}" y="{top + 16}">'
+        f"{xml_text(_shortened(label, words))}: {words}</text>",
         f'<rect class="bar" x="{left}" y="{y}" width="{round(right - left, 2)}" '
         f'height="{_BAR}"{fill}/>',
         _end(left, y, -1, dates.earliest, dates.earliest_circa, dates.earliest_uncertain),
@@ -193,7 +207,7 @@ def _row(key: str, number: int, entry: tuple[str, DateRange], axis: _Axis, today
     return "".join(parts)
 
 
-def _fill(key: str, dates: DateRange, axis: _Axis, left: float, right: float) -> tuple[str, str]:
+def _fill(key: str, dates: DateRange, axis: Axis, left: float, right: float) -> tuple[str, str]:
     """Return the bar's fill attribute and the gradient it needs, both empty for firm ends."""
     if not (dates.earliest_circa or dates.latest_circa):
         return "", ""

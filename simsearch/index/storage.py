@@ -12,9 +12,9 @@ one step, and arrays that it no longer names are removed only after that.
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import re
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -24,12 +24,15 @@ from numpy.typing import NDArray
 
 from simsearch.errors import MissingIndexError, StaleIndexError
 from simsearch.files import replacing, sha256_of, write_bytes
+from simsearch.index.content import Blocks, Content, taken
 from simsearch.index.photo_index import PhotoIndex, index_command
+from simsearch.index.reading import PHOTO_SIDE
+from simsearch.index.unfinished import UNFINISHED
 
 INDEX_FILE = "index.json"
 _FORMAT = "simsearch photo index"
 _VERSION = 1
-_ARRAYS = ("vectors", "patches", "patch_scales", "squares")
+ARRAYS = ("vectors", "patches", "patch_scales", "squares")
 _NAME = re.compile(r"(vectors|patches|patch_scales|squares)-[0-9a-f]{16}\.npy")
 _HALF_WRITTEN = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -40,47 +43,106 @@ def save_index(index: PhotoIndex, folder: Path | str) -> None:
 
     The caller holds the set's lock.
     """
+    write_content(content_of(index), folder)
+    remove_unnamed(folder)
+
+
+def content_of(index: PhotoIndex, kept: Sequence[int] | None = None) -> Content:
+    """Return what is to be written of an index: all of it, or only the ``kept`` positions."""
+    positions = range(len(index)) if kept is None else kept
+    arrays = {name: getattr(index, name) for name in ARRAYS}
+    return Content(
+        photo_ids=tuple(index.photo_ids[position] for position in positions),
+        sha256=tuple(index.sha256[position] for position in positions),
+        encoder_name=index.encoder_name,
+        encoder_fingerprint=index.encoder_fingerprint,
+        dim=index.dim,
+        arrays={
+            name: taken(array, positions) for name, array in arrays.items() if array is not None
+        },
+    )
+
+
+def write_content(content: Content, folder: Path | str) -> None:
+    """Write what ``content`` describes; from the moment ``index.json`` is replaced it counts.
+
+    The arrays of the index before stay until ``remove_unnamed``. The caller holds the lock.
+    """
     target = Path(folder)
     target.mkdir(parents=True, exist_ok=True)
-    files = {name: _save_array(target, name, getattr(index, name)) for name in _ARRAYS}
+    entries = {name: _save_array(target, name, array) for name, array in content.arrays.items()}
+    write_bytes(target / INDEX_FILE, description_of(content, entries))
+
+
+def description_of(content: Content, entries: Mapping[str, Mapping[str, Any]]) -> bytes:
+    """Return the text of ``index.json``; ``entries`` are the array files as ``entry_of`` gives."""
     description = {
         "format": _FORMAT,
         "version": _VERSION,
-        "encoder": {"name": index.encoder_name, "fingerprint": index.encoder_fingerprint},
-        "dim": index.dim,
-        "files": {name: entry for name, entry in files.items() if entry},
+        "encoder": {"name": content.encoder_name, "fingerprint": content.encoder_fingerprint},
+        "photo_side": PHOTO_SIDE,
+        "dim": content.dim,
+        "files": dict(entries),
         "photos": [
             {"id": name, "sha256": digest}
-            for name, digest in zip(index.photo_ids, index.sha256, strict=True)
+            for name, digest in zip(content.photo_ids, content.sha256, strict=True)
         ],
     }
-    write_bytes(target / INDEX_FILE, json.dumps(description, indent=1).encode("utf-8"))
-    _remove_unnamed(target, description)
+    return json.dumps(description, indent=1).encode("utf-8")
 
 
-def _save_array(folder: Path, name: str, array: NDArray[Any] | None) -> dict[str, Any] | None:
-    if array is None:
-        return None
-    content = io.BytesIO()
-    np.save(content, array, allow_pickle=False)
-    buffer = content.getbuffer()
-    digest = hashlib.sha256(buffer).hexdigest()
-    file = f"{name}-{digest[:16]}.npy"
-    with replacing(folder / file) as handle:
-        handle.write(buffer)
-    return {"file": file, "sha256": digest, "shape": list(array.shape), "dtype": str(array.dtype)}
+def entry_of(name: str, array: Blocks) -> dict[str, Any]:
+    """Describe the file of one array for ``index.json``; the file is named after its content."""
+    digest = hashlib.sha256()
+    for part in array.content():
+        digest.update(part)
+    found = digest.hexdigest()
+    return {
+        "file": f"{name}-{found[:16]}.npy",
+        "sha256": found,
+        "shape": list(array.shape),
+        "dtype": str(array.dtype),
+    }
 
 
-def _remove_unnamed(folder: Path, description: dict[str, Any]) -> None:
-    named = {entry["file"] for entry in description["files"].values()}
-    for path in folder.iterdir():
-        unnamed = _NAME.fullmatch(path.name) and path.name not in named
-        # Under the set's lock nobody else is writing, so these are from a run that was stopped.
-        if unnamed or _HALF_WRITTEN.fullmatch(path.name):
-            # Another program may hold it open (Windows refuses then); the next rebuild tries
-            # again, and a left-over file changes no answer.
-            with suppress(OSError):
-                path.unlink()
+def _save_array(folder: Path, name: str, array: Blocks) -> dict[str, Any]:
+    # Read twice, once for the name: the whole array need never be in memory.
+    entry = entry_of(name, array)
+    with replacing(folder / entry["file"]) as handle:
+        for part in array.content():
+            handle.write(part)
+    return entry
+
+
+def remove_unnamed(folder: Path | str) -> None:
+    """Remove what ``index.json`` does not name: older arrays, unfinished rows, half files.
+
+    The caller holds the set's lock, so these are of nobody else.
+    """
+    for path in unnamed_files(folder):
+        # Another program may hold it open (Windows refuses then); the next rebuild tries
+        # again, and a left-over file changes no answer.
+        with suppress(OSError):
+            path.unlink()
+
+
+def unnamed_files(folder: Path | str, named: Collection[str] | None = None) -> list[Path]:
+    """List the files of an index folder that hold rows of photos but are not in use.
+
+    ``named`` are the array files in use (default: those that ``index.json`` names).
+    """
+    source = Path(folder)
+    if not source.is_dir():
+        return []
+    if named is None:
+        named = {entry["file"] for entry in read_description(source)["files"].values()}
+    return [
+        path
+        for path in sorted(source.iterdir())
+        if (_NAME.fullmatch(path.name) and path.name not in named)
+        or _HALF_WRITTEN.fullmatch(path.name)
+        or UNFINISHED.fullmatch(path.name)
+    ]
 
 
 def open_index(folder: Path | str, *, set_folder: Path | str | None = None) -> PhotoIndex:
@@ -115,8 +177,8 @@ def open_index(folder: Path | str, *, set_folder: Path | str | None = None) -> P
 
 
 def _open(folder: Path) -> PhotoIndex:
-    description = _read_description(folder)
-    arrays = {name: _map(folder, name, description) for name in _ARRAYS}
+    description = read_description(folder)
+    arrays = {name: _map(folder, name, description) for name in ARRAYS}
     vectors = arrays["vectors"]
     if vectors is None:
         raise ValueError(f"{INDEX_FILE} names no vectors")
@@ -136,7 +198,8 @@ def _open(folder: Path) -> PhotoIndex:
     )
 
 
-def _read_description(folder: Path) -> dict[str, Any]:
+def read_description(folder: Path) -> dict[str, Any]:
+    """Return ``index.json``; raises ``OSError`` or ``ValueError`` when it cannot be used."""
     description = json.loads((folder / INDEX_FILE).read_text(encoding="utf-8"))
     if not isinstance(description, dict) or description.get("format") != _FORMAT:
         raise ValueError(f"{INDEX_FILE} does not describe a photo index")
@@ -187,7 +250,7 @@ def stored_file_problems(folder: Path | str) -> list[str]:
     """Compare the stored arrays with the hashes in ``index.json``; return what differs."""
     source = Path(folder)
     try:
-        files = _read_description(source)["files"]
+        files = read_description(source)["files"]
     except (ValueError, OSError) as error:
         return [f"{INDEX_FILE} cannot be read: {error}"]
     faults = []

@@ -152,13 +152,14 @@ class ReferenceSet:
         *,
         with_patches: bool = True,
     ) -> PhotoIndex:
-        """Encode every photo again and replace the index in one step.
+        """Encode the photos that are new to this encoder and replace the index in one step.
 
         ``encoder`` defaults to the built-in one; ``progress`` is called with (done, total).
-        Stopped at any moment, the old index is still there. Raises ``SetError`` when another
-        program is writing to the set or a photo is not the file that was labelled.
+        Stopped at any moment, the old index is still there, and what was encoded is kept for the
+        next time. Raises ``SetError`` when another program is writing to the set or a photo is
+        not the file that was labelled.
         """
-        from simsearch.index import PhotoToIndex, build_index, save_index
+        from simsearch.index import PhotoToIndex, update_index
         from simsearch.sets.write import locked
 
         if encoder is None:
@@ -167,8 +168,9 @@ class ReferenceSet:
             encoder = load_encoder()
         wanted = [PhotoToIndex(row.id, row.sha256, self.path_of(row)) for row in self.photos]
         with locked(self.folder):
-            index = build_index(wanted, encoder, progress=progress, with_patches=with_patches)
-            save_index(index, self.index_folder)
+            index = update_index(
+                wanted, encoder, self.index_folder, progress=progress, with_patches=with_patches
+            )
         self.__dict__["index"] = index
         return index
 

@@ -290,12 +290,19 @@ def test_a_set_that_is_too_small_gets_no_odds_and_stays_as_it_is(
     assert (small_set / "index" / "calibration.json").read_bytes() == before
 
 
-@pytest.mark.parametrize(("host", "told"), [("127.0.0.1", False), ("0.0.0.0", True)])
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        (["--host", "127.0.0.1"], False),
+        (["--host", "0.0.0.0", "--password", "harrow fen"], True),
+        (["--phone"], True),
+    ],
+)
 def test_the_page_is_started_for_this_computer_unless_asked(
     small_set: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
-    host: str,
+    given: list[str],
     told: bool,
 ) -> None:
     started: dict[str, Any] = {}
@@ -305,12 +312,25 @@ def test_the_page_is_started_for_this_computer_unless_asked(
         options["tell"]("http://here:8123/")
 
     monkeypatch.setattr("simsearch.page.start.start_page", start_page)
-    options = ["--port", "8123", "--no-browser", "--host", host]
+    monkeypatch.setattr("simsearch.page.phone.network_address", lambda: "192.168.1.20")
+    options = ["--port", "8123", "--no-browser", *given]
     assert main(["page", "--set", str(small_set), *options]) == FINE
+    host = given[1] if given[0] == "--host" else "192.168.1.20"
     assert (started["host"], started["port"], started["open_browser"]) == (host, 8123, False)
     out = capsys.readouterr().out
     assert "Open http://here:8123/ in a browser." in out
-    assert ("over the network" in out) is told
+    assert ("not encrypted" in out) is told
+    assert (started["password"] is not None) is told
+    assert started["password"] is None or f"The password is: {started['password']}" in out
+    assert ("█" in out) is (given == ["--phone"])
+
+
+def test_other_computers_need_a_password(
+    small_set: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    options = ["--no-browser", "--host", "0.0.0.0"]
+    assert main(["page", "--set", str(small_set), *options]) == WRONG_USE
+    assert "--phone" in capsys.readouterr().err
 
 
 def test_the_page_of_a_set_without_index_is_not_started(

@@ -57,6 +57,11 @@ def render_head(reference: ReferenceSet) -> str:
     return _fill("head.html", photos=photos, set_name=reference.title)
 
 
+def render_door(problem: str) -> str:
+    """The whole page that asks for the password, with what was wrong with the last try."""
+    return _fill("door.html", problem=problem, enter="/enter")
+
+
 def render_intake(limit_bytes: int) -> str:
     """The part of the page where photos are chosen, taken or dropped."""
     limit_words = f"{limit_bytes // (1024 * 1024)} MB"

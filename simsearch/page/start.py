@@ -1,4 +1,7 @@
-"""Starting the page on this machine, and only for this machine unless asked otherwise."""
+"""Starting the page on this machine, and only for this machine unless asked otherwise.
+
+Where other machines can reach it, a password is needed; see ``simsearch.page.gate``.
+"""
 
 from __future__ import annotations
 
@@ -6,17 +9,21 @@ import os
 import signal
 import tempfile
 import threading
+import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 from simsearch.errors import SimsearchError
 from simsearch.page.intake import MAX_UPLOAD_BYTES
+from simsearch.page.phone import checked_password, is_this_computer, network_address, scan_address
 
 if TYPE_CHECKING:
     import gradio as gr
 
+    from simsearch.page.gate import Door
     from simsearch.sets.reference_set import ReferenceSet
 
 WAITING_MAX = 16
@@ -32,19 +39,26 @@ def serving(
     host: str = "127.0.0.1",
     port: int | None = None,
     open_browser: bool = False,
+    password: str | None = None,
 ) -> Iterator[tuple[gr.Blocks, str]]:
     """Serve the page for as long as the block runs; gives the page and its address.
 
-    Uploads pass through a private folder that is removed at the end.
-    Raises ``SimsearchError`` when the port is taken.
+    With a ``password`` nothing is answered without it. Uploads pass through a private folder that
+    is removed at the end. Raises ``SimsearchError`` when the port is taken, and for a host that
+    other machines can reach without a good password.
     """
-    with tempfile.TemporaryDirectory(prefix="simsearch-page-") as folder, _settings(folder):
+    door = _door(host, password)
+    with tempfile.TemporaryDirectory(prefix="simsearch-page-") as folder, _settings(folder, host):
         from simsearch.page.app import build_page
 
         page = build_page(reference)
         page.queue(max_size=WAITING_MAX, default_concurrency_limit=1)
         try:
-            _, address, _ = _launch(page, host, port, open_browser)
+            address = _reachable(_launch(page, host, port, door)[1], host)
+            if door is not None:
+                door.starting = False
+            if open_browser:
+                webbrowser.open(scan_address(address, password.strip()) if password else address)
             yield page, address
         finally:
             page.close(verbose=False)
@@ -56,12 +70,17 @@ def start_page(
     host: str = "127.0.0.1",
     port: int | None = None,
     open_browser: bool = True,
+    password: str | None = None,
     tell: Callable[[str], None] = print,
 ) -> None:
-    """Serve the page until stopped; ``tell`` is given the address once it answers."""
+    """Serve the page until stopped; ``tell`` is given the address once it answers.
+
+    ``password`` as for ``serving``.
+    """
+    options: dict[str, Any] = {"open_browser": open_browser, "password": password}
     with (
         _ended_like_ctrl_c(),
-        serving(reference, host=host, port=port, open_browser=open_browser) as (page, address),
+        serving(reference, host=host, port=port, **options) as (page, address),
     ):
         tell(address)
         page.block_thread()
@@ -80,18 +99,42 @@ def _ended_like_ctrl_c() -> Iterator[None]:
         signal.signal(signal.SIGTERM, before)
 
 
+def _door(host: str, password: str | None) -> Door | None:
+    from simsearch.page.gate import Door
+
+    if password is not None:
+        return Door(checked_password(password))
+    if is_this_computer(host):
+        return None
+    raise SimsearchError(
+        f"Other computers can reach {host}, so the page needs a password to be served there.",
+        hint="Use --phone, which makes one, or give one with --password.",
+    )
+
+
+def _reachable(address: str, host: str) -> str:
+    """The address to open from elsewhere, where "every address of this computer" was asked for."""
+    if host not in ("0.0.0.0", "::"):
+        return address
+    return f"http://{network_address()}:{urlsplit(address).port}/"
+
+
 def _launch(
-    page: gr.Blocks, host: str, port: int | None, open_browser: bool
+    page: gr.Blocks, host: str, port: int | None, door: Door | None
 ) -> tuple[object, str, str]:
     from starlette.middleware import Middleware
 
+    from simsearch.page.gate import Gate
     from simsearch.page.headers import StayHere
 
+    middleware = [Middleware(StayHere)]
+    if door is not None:
+        middleware.append(Middleware(Gate, door=door))
     try:
         return page.launch(
             server_name=host,
             server_port=port,
-            inbrowser=open_browser,
+            inbrowser=False,  # ours opens it, with the password where there is one
             share=False,
             quiet=True,
             prevent_thread_lock=True,
@@ -105,7 +148,7 @@ def _launch(
             pwa=False,
             theme=_theme(),
             css=files("simsearch.page").joinpath("style.css").read_text(encoding="utf-8"),
-            app_kwargs={"middleware": [Middleware(StayHere)]},
+            app_kwargs={"middleware": middleware},
         )
     except OSError as error:
         where = f"Port {port} of {host}" if port else f"No port of {host}"
@@ -128,9 +171,15 @@ def _theme() -> gr.Theme:
 
 
 @contextmanager
-def _settings(folder: str) -> Iterator[None]:
+def _settings(folder: str, host: str) -> Iterator[None]:
     """Set what the framework reads from the environment, and put it back afterwards."""
+    # At start the framework calls itself; a proxy of the network has no business with that.
+    direct = ",".join(
+        filter(None, [os.environ.get("NO_PROXY", ""), "localhost", "127.0.0.1", host])
+    )
     wanted = {
+        "NO_PROXY": direct,
+        "no_proxy": direct,
         "GRADIO_TEMP_DIR": folder,
         "GRADIO_ANALYTICS_ENABLED": "False",
         "GRADIO_SHARE": "False",

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from simsearch.encode.framing import largest_piece
+
 Floats = NDArray[np.float32]
 Loop = NDArray[np.float64]
 
 _LEAST_AREA = 0.02
-"""Pieces and holes below this share of the largest piece are left out: specks of the mask."""
+"""Holes below this share of the largest piece are left out: specks of the mask."""
 
 
 def outline(mask: Floats, level: float = 0.5) -> list[Loop]:
@@ -17,8 +19,9 @@ def outline(mask: Floats, level: float = 0.5) -> list[Loop]:
 
     Points are x, y as fractions of the square that the mask covers; the last one joins the
     first. The largest comes first; holes are lines of their own. Empty where the mask is.
+    What is far smaller than the largest piece is another thing in the photo, as in framing.
     """
-    inside = np.nan_to_num(mask) >= level
+    inside = largest_piece(np.nan_to_num(mask) >= level)
     loops = [_smooth(loop) for loop in _loops(inside)]
     areas = [abs(area_of(loop)) for loop in loops]
     if not loops:

@@ -47,3 +47,9 @@ def test_masks_that_touch_the_edge_meet_in_a_corner_or_are_empty() -> None:
     checkers = np.array([[1, 0], [0, 1]], np.float32)
     assert sum(abs(area_of(line)) for line in outline(checkers)) > 0
     assert outline(np.full((3, 3), np.nan, np.float32)) == []
+
+
+def test_a_slighter_second_object_is_not_part_of_the_find() -> None:
+    two = np.maximum(disc(48, 12, 16, 16), disc(48, 4, 40, 40))
+    (line,) = outline(two)
+    assert line.max() < 0.65

@@ -66,8 +66,8 @@ def rows_at(array: NDArray[Any], positions: Sequence[int]) -> NDArray[Any]:
     What is read through a mapping stays counted as this program's memory as long as the mapping
     is open, and would grow to the size of the file.
     """
-    mapped = isinstance(array, np.memmap) and array.filename is not None
-    if not mapped or not array.flags.c_contiguous:
+    mapped = isinstance(array, np.memmap) and array.flags.c_contiguous
+    if not isinstance(array, np.memmap) or not mapped or array.filename is None:
         found: NDArray[Any] = np.asarray(array[np.asarray(positions, np.intp)])
         return found
     rows = np.empty((len(positions), *array.shape[1:]), array.dtype)

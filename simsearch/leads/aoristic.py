@@ -17,7 +17,7 @@ assumption, and a type was seldom equally common in all its years.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -25,8 +25,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from simsearch.leads.chart import AXIS_HEIGHT, SIDE, TOP, axis_of, grid_lines, picture, picture_key
-from simsearch.leads.chart import xml_text
+from simsearch.leads.chart import (
+    AXIS_HEIGHT,
+    SIDE,
+    TOP,
+    axis_of,
+    grid_lines,
+    picture,
+    picture_key,
+    xml_text,
+)
 from simsearch.leads.rules import value
 from simsearch.sets.dates import DateRange, year_words
 
@@ -274,5 +282,3 @@ def _years(first: int, last: int) -> str:
     if start.endswith(" BC"):
         return f"{start} - {end}"
     return f"{start}-{end.removeprefix('AD ')}"
-
-

@@ -12,7 +12,7 @@ for the type. A find whose type is not in the set counts as usual and so has the
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -22,6 +22,8 @@ from numpy.typing import NDArray
 from simsearch.leads.rules import value
 
 Doubles = NDArray[np.float64]
+# How likely an observation is, from means and spreads of logarithms, element by element.
+_Chance = Callable[[Doubles, Doubles], Doubles]
 _FAR_MM = 1e6
 
 
@@ -45,20 +47,18 @@ class Sizes:
         least = value("least spread")
         logs = [None if r is None else (math.log(r[0]), math.log(r[1])) for r in ranges]
         mean = [math.nan if r is None else (r[0] + r[1]) / 2 for r in logs]
-        spread = [
-            math.nan if r is None else max((r[1] - r[0]) / (2 * reach), least) for r in logs
-        ]
+        spread = [math.nan if r is None else max((r[1] - r[0]) / (2 * reach), least) for r in logs]
         return cls(np.array(mean), np.array(spread), slip)
 
     @property
     def known(self) -> NDArray[np.bool_]:
         """Of which types anything is known."""
-        return ~np.isnan(self.mean)
+        known: NDArray[np.bool_] = ~np.isnan(self.mean)
+        return known
 
     def factors(self, size: float, error: float) -> Doubles:
         """Return the factor (types,) of a whole object of this size, measured with this error."""
-        at, off = math.log(size), error / size
-        return self._factors(lambda mean, sd: _density((at - mean) / sd) / sd, off)
+        return self._factors(_normal(math.log(size)), error / size)
 
     def factors_between(self, low: float, high: float, error: float) -> Doubles:
         """Return the factor of an object that was between two sizes when whole.
@@ -76,10 +76,7 @@ class Sizes:
 
     def densities(self, log_sizes: Doubles, error: float) -> tuple[Doubles, Doubles]:
         """Return the mixed density (types, sizes) and the usual one (sizes,) of logarithms."""
-        columns = [
-            self._mixed(lambda mean, sd, at=at: _density((at - mean) / sd) / sd, error)
-            for at in log_sizes.tolist()
-        ]
+        columns = [self._mixed(_normal(at), error) for at in log_sizes.tolist()]
         return np.stack([own for own, _ in columns], axis=1), np.array([u for _, u in columns])
 
     def _factors(self, chance: _Chance, off: float) -> Doubles:
@@ -112,7 +109,7 @@ class Choices:
 
     def mixed(self) -> tuple[Doubles, Doubles]:
         """Return the mixed shares (types, choices) and the usual ones (choices,)."""
-        known = ~np.isnan(self.shares).any(axis=1)
+        known: NDArray[np.bool_] = ~np.isnan(self.shares.sum(axis=1))
         even = np.full(len(self.choices), 1.0 / len(self.choices))
         if not known.any():
             return np.tile(even, (len(known), 1)), even
@@ -129,15 +126,14 @@ class Choices:
         return own[:, at] / usual[at]
 
 
-class _Chance:
-    """How likely an observation is, from means and spreads of logarithms, element by element."""
+def _normal(at: float) -> _Chance:
+    """The density of a normal law at one place, for many means and spreads."""
 
-    def __call__(self, mean: Doubles, spread: Doubles) -> Doubles: ...
+    def density(mean: Doubles, spread: Doubles) -> Doubles:
+        result: Doubles = np.exp(-0.5 * ((at - mean) / spread) ** 2)
+        return result / (spread * math.sqrt(2 * math.pi))
 
-
-def _density(z: Doubles) -> Doubles:
-    result: Doubles = np.exp(-0.5 * z * z) / math.sqrt(2 * math.pi)
-    return result
+    return density
 
 
 def _below(z: Doubles) -> Doubles:

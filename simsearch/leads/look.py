@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, TypeAlias, cast
 
@@ -12,11 +13,13 @@ from PIL import Image
 from simsearch.errors import EncoderError, ObservationError, PhotoError, SetError
 from simsearch.index import PHOTO_SIDE
 from simsearch.index.photo_index import Floats, PhotoIndex, checked_array
-from simsearch.leads.calibration import Calibration
+from simsearch.leads.calibration import Calibration, Judgement
 from simsearch.leads.calibration_file import load_calibration
 from simsearch.leads.features import Combine, Doubles, combine_features, features_of, fused
 from simsearch.leads.grouping import BEST, PhotoGroups
 from simsearch.leads.model import Evidence, Lead, Leads, Placing, band_of
+from simsearch.leads.observed import Observed, Reason
+from simsearch.leads.refine import LIST_NOTE, REFINED_NOTE, notes_on, refine
 from simsearch.leads.showing import best_placings, find_photos
 from simsearch.sets.photos import PhotoRow
 from simsearch.sets.reference_set import ReferenceSet
@@ -31,21 +34,23 @@ def look(
     reference: ReferenceSet,
     photos: PhotoSource | Sequence[PhotoSource],
     *,
-    observed: None = None,
+    observed: Observed | None = None,
     k: int = 10,
     encoder: Encoder | None = None,
     combine: Combine = "near",
 ) -> Leads:
     """Rank the types of a set for one find, from one photo or several photos of it.
 
-    Every photo of the set is compared. ``k`` is how many leads to return at most.
-    Raises ``PhotoError`` for no photo or one that cannot be read, ``ObservationError`` for any
-    ``observed``, ``MissingIndexError`` or ``StaleIndexError`` for an index to be built.
+    Every photo of the set is compared. ``k`` is how many leads to return at most. ``observed`` is
+    what was observed on the object; it moves the odds as ``refine`` says.
+    Raises ``PhotoError`` for no photo or one that cannot be read, ``ObservationError`` for an
+    ``observed`` of another kind, ``MissingIndexError`` or ``StaleIndexError`` for an index to be
+    built.
     """
-    if observed is not None:
+    if observed is not None and not isinstance(observed, Observed):
         raise ObservationError(
-            "Observations about the find are not used yet.",
-            hint="Leave them out: the leads come from the photos alone.",
+            f"What was observed is given as {type(observed).__name__}.",
+            hint="Give simsearch.leads.observed.Observed(length_mm=Measure(38), ...).",
         )
     if k < 1:
         raise ValueError(f"k is {k}; at least one lead must be asked for")
@@ -66,7 +71,8 @@ def look(
     if patches is not None:
         shown = find_photos(chosen, opened, patches)
         placings = best_placings(reference, index, rows, groups, shown, measured.placed)
-    return _leads(reference, rows, groups, similarities, features, placings, calibration, note, k)
+    judged = _judged(reference, groups, features, calibration, len(vectors), observed)
+    return _leads(reference, rows, groups, similarities, features, placings, judged, note, k)
 
 
 def fitting_calibration(
@@ -140,6 +146,58 @@ def _rows(reference: ReferenceSet, index: PhotoIndex) -> list[PhotoRow]:
     return [by_id[photo_id] for photo_id in index.photo_ids]
 
 
+@dataclass(frozen=True, eq=False)
+class _Judged:
+    """Types judged by photos and observations. ``order`` (types,) ranks them, higher first."""
+
+    order: Doubles
+    odds: Doubles | None
+    before: Doubles | None
+    by_photos: Judgement | None
+    closeness: float | None
+    promise: str
+    observed: Observed | None
+    reasons: tuple[tuple[Reason, ...], ...]
+
+    @property
+    def close(self) -> bool:
+        return self.by_photos is None or self.by_photos.close
+
+    def shortlist(self, type_ids: Sequence[str]) -> tuple[str, ...] | None:
+        """The list by the photos, for which its promise was measured, likeliest first."""
+        if self.by_photos is None or self.by_photos.listed is None:
+            return None
+        return tuple(type_ids[p] for p in sorted(self.by_photos.listed, key=self._place))
+
+    def _place(self, position: int) -> float:
+        return -float(self.order[position])
+
+
+def _judged(
+    reference: ReferenceSet,
+    groups: PhotoGroups,
+    features: Doubles,
+    calibration: Calibration | None,
+    photos: int,
+    observed: Observed | None,
+) -> _Judged:
+    by_photos = None if calibration is None else calibration.judge(features, photos)
+    sums = fused(features) if by_photos is None else by_photos.sums
+    odds = None if by_photos is None else by_photos.odds
+    closeness = None if by_photos is None else by_photos.closeness
+    promise = "" if calibration is None or by_photos is None else calibration.promise
+    if observed is None or not observed.given:
+        none: tuple[tuple[Reason, ...], ...] = ((),) * len(sums)
+        return _Judged(sums, odds, None, by_photos, closeness, promise, None, none)
+    types = [reference.types[type_id] for type_id in groups.type_ids]
+    refined = refine(types, observed, sums=sums, odds=odds, closeness=closeness)
+    promise = f"{promise} {LIST_NOTE}" if promise else ""
+    return _Judged(
+        refined.order, refined.odds, odds, by_photos, refined.closeness, promise, observed,
+        refined.weighed.reasons,
+    )  # fmt: skip
+
+
 def _leads(
     reference: ReferenceSet,
     rows: Sequence[PhotoRow],
@@ -147,39 +205,42 @@ def _leads(
     similarities: Floats,
     features: Doubles,
     placings: dict[int, Placing],
-    calibration: Calibration | None,
+    judged: _Judged,
     note: str,
     k: int,
 ) -> Leads:
-    judged = None if calibration is None else calibration.judge(features, len(similarities))
-    sums = fused(features) if judged is None else judged.sums
-    close = judged is None or judged.close
-    listed = None if judged is None else judged.listed
     nearest = similarities.max(axis=0)
     leads = []
-    for rank, position in enumerate(np.argsort(-sums, kind="stable")[:k], start=1):
-        chance = None if judged is None else float(judged.odds[position])
+    for rank, position in enumerate(np.argsort(-judged.order, kind="stable")[:k], start=1):
+        chance = None if judged.odds is None else float(judged.odds[position])
         leads.append(
             Lead(
                 rank=rank,
                 type=reference.types[groups.type_ids[position]],
                 score=float(features[position, 0]),
                 odds=chance,
-                band=band_of(chance, close),
+                band=band_of(chance, judged.close),
                 evidence=_evidence(reference, rows, groups, nearest, int(position)),
                 placing=placings.get(int(position)),
+                before=None if judged.before is None else float(judged.before[position]),
+                reasons=judged.reasons[position],
             )
         )
+    listed = judged.shortlist(groups.type_ids)
+    refined = judged.observed is not None
     return Leads(
         leads=tuple(leads),
-        anything_close=close,
-        closeness=None if judged is None else judged.closeness,
-        odds_note=note,
+        anything_close=judged.close,
+        closeness=judged.closeness,
+        odds_note=f"{note} {REFINED_NOTE}" if judged.before is not None else note,
         set_name=reference.title,
         encoder_name=reference.index.encoder_name,
         photo_count=len(similarities),
-        shortlist=None if listed is None else tuple(groups.type_ids[p] for p in listed),
-        shortlist_note="" if calibration is None or listed is None else calibration.promise,
+        shortlist=listed,
+        shortlist_note="" if listed is None else judged.promise,
+        observed=judged.observed,
+        closeness_before=judged.by_photos.closeness if refined and judged.by_photos else None,
+        observed_notes=() if judged.observed is None else notes_on(judged.observed),
     )
 
 

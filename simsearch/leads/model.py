@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from simsearch.leads.observed import Observed, Reason
 from simsearch.sets.licences import LICENCES
 from simsearch.sets.photos import PhotoRow
 from simsearch.sets.types import Type
@@ -109,7 +110,8 @@ class Lead:
     ``odds`` are 0..1 given that the type is in the set, ``None`` when they were not measured;
     ``evidence`` holds the nearest photo of each of the nearest specimens, nearest first;
     ``placing`` where the find fits best on a photo of the type, ``None`` without patches or
-    where the type was too far down to be tried.
+    where the type was too far down to be tried. ``before`` are the odds from the photos alone
+    and ``reasons`` what each observation says of this type, where something was observed.
     """
 
     rank: int
@@ -119,6 +121,8 @@ class Lead:
     band: str
     evidence: tuple[Evidence, ...]
     placing: Placing | None = None
+    before: float | None = None
+    reasons: tuple[Reason, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -138,7 +142,9 @@ class Lead:
             },
             "score": self.score,
             "odds": self.odds,
+            "before": self.before,
             "band": self.band,
+            "reasons": [reason.to_dict() for reason in self.reasons],
             "checks": list(self.type.checks),
             "look_alikes": [
                 {"type": other.type_id, "separates": other.separates}
@@ -161,6 +167,10 @@ class Leads:
     ``photo_count`` is how many photos of the find were looked at. ``shortlist`` holds the ids of
     the types among which the find's is in a promised share of cases, likeliest first, and
     ``shortlist_note`` that promise in words; ``None`` and empty where none was measured.
+
+    ``observed`` is what was observed on the object. ``closeness`` then takes it into account and
+    ``closeness_before`` does not; ``anything_close`` is about the photos alone, for which it was
+    measured. ``observed_notes`` say what moved nothing, and why.
     """
 
     leads: tuple[Lead, ...]
@@ -172,6 +182,9 @@ class Leads:
     photo_count: int
     shortlist: tuple[str, ...] | None = None
     shortlist_note: str = ""
+    observed: Observed | None = None
+    closeness_before: float | None = None
+    observed_notes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -185,5 +198,8 @@ class Leads:
             "photo_count": self.photo_count,
             "shortlist": None if self.shortlist is None else list(self.shortlist),
             "shortlist_note": self.shortlist_note,
+            "observed": None if self.observed is None else self.observed.to_dict(),
+            "closeness_before": self.closeness_before,
+            "observed_notes": list(self.observed_notes),
             "caution": "Leads to verify, not an identification.",
         }

@@ -96,6 +96,10 @@ RULES: Mapping[str, Rule] = {
         "How often a find belongs with what lies near it; plough soil holds all ages. No type is "
         "made less likely by more than the rest of one.",
     ),
+    "nearby, least usual": Rule(
+        0.20, JUDGEMENT, "Smallest share of a type's years that is taken as usual within the dates "
+        "of things nearby, so that they never speak for a type by more than three times.",
+    ),
     "nearby margin": Rule(
         25.0, JUDGEMENT, "Years by which things nearby may be older or younger than the find."
     ),

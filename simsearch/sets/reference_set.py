@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from simsearch.index import PhotoIndex
     from simsearch.leads.look import PhotoSource
     from simsearch.leads.model import Leads
+    from simsearch.leads.observed import Observed
 
 PACKAGE_FILE = "datapackage.json"
 INDEX_FOLDER = "index"
@@ -129,7 +130,7 @@ class ReferenceSet:
         self,
         photos: PhotoSource | Sequence[PhotoSource],
         *,
-        observed: None = None,
+        observed: Observed | None = None,
         k: int = 10,
         encoder: Encoder | None = None,
     ) -> Leads:
@@ -137,6 +138,8 @@ class ReferenceSet:
 
         Each photo is a path, the bytes of a file, an open file, or a PIL image. ``k`` is how
         many leads to return. ``encoder`` defaults to the one the index was built with.
+        ``observed`` (``simsearch.leads.observed``) is what was observed on the object and a photo
+        cannot show: its length, material, pin fixing and so on.
         """
         # Leads are found in sets, so the package simsearch.leads stands above this one. This
         # one upward import waits until it is called: it gives people `open_set().look(photo)`

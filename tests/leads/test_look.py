@@ -22,6 +22,7 @@ from simsearch.leads.calibration import Calibration
 from simsearch.leads.calibration_file import CALIBRATION_FILE, save_calibration
 from simsearch.leads.look import look
 from simsearch.leads.model import band_of
+from simsearch.leads.observed import Measure, Observed, nearby_dates
 from simsearch.sets.reference_set import ReferenceSet, open_set
 from tests.tiny_set import (
     COLOURS,
@@ -30,7 +31,9 @@ from tests.tiny_set import (
     make_set,
     photo_row,
     picture,
+    type_row,
     write_photos,
+    write_types,
 )
 
 
@@ -170,10 +173,85 @@ def test_k_limits_the_leads(reference: ReferenceSet) -> None:
         reference.look(find, k=0, encoder=GridEncoder())
 
 
-def test_observations_are_refused_openly(reference: ReferenceSet) -> None:
+def test_observations_of_another_kind_are_refused(reference: ReferenceSet) -> None:
     for observed in ({"pin": "sprung"}, {}, "", False):
-        with pytest.raises(ObservationError, match="not used yet"):
+        with pytest.raises(ObservationError, match="given as"):
             reference.look(picture((0, 0, 0), 1), observed=observed)  # type: ignore[arg-type]
+
+
+def test_nothing_observed_changes_nothing(reference: ReferenceSet) -> None:
+    calibrated(reference)
+    find = picture(COLOURS["knee"], 7)
+    plain = reference.look(find, encoder=GridEncoder())
+    assert reference.look(find, observed=Observed(), encoder=GridEncoder()) == plain
+    assert plain.observed is None and plain.closeness_before is None
+    assert all(lead.before is None and lead.reasons == () for lead in plain.leads)
+
+
+@pytest.fixture
+def hinged(tmp_path: Path) -> ReferenceSet:
+    """The same set, but dolphins are hinged and jettons have no pin and are small."""
+    folder = make_set(tmp_path / "set")
+    types = [
+        type_row("knee", look_alikes="dolphin: a spring"),
+        type_row("dolphin", look_alikes="knee: a hinge", pin_fixing="hinged"),
+        type_row("jetton", pin_fixing="none", length_mm="10/20"),
+    ]
+    write_types(folder, types)
+    open_set(folder).rebuild_index(GridEncoder())
+    return open_set(folder)
+
+
+def between(first: str, second: str) -> Image.Image:
+    """A picture between the colours of two types, a little nearer to the first."""
+    mixed = 0.505 * np.array(COLOURS[first]) + 0.495 * np.array(COLOURS[second])
+    return picture((int(mixed[0]), int(mixed[1]), int(mixed[2])), 7)
+
+
+def test_a_fixing_decides_between_look_alikes(hinged: ReferenceSet) -> None:
+    calibrated(hinged)
+    find, observed = between("knee", "dolphin"), Observed(fixing="hinged")
+    plain = hinged.look(find, encoder=GridEncoder())
+    leads = hinged.look(find, observed=observed, encoder=GridEncoder())
+    assert plain.leads[0].type.id == "knee" and leads.leads[0].type.id == "dolphin"
+    odds = {lead.type.id: lead.odds or 0.0 for lead in leads.leads}
+    before = {lead.type.id: lead.odds for lead in plain.leads}
+    assert {lead.type.id: lead.before for lead in leads.leads} == before
+    # Bayes' rule, written out: odds times factors, brought back to one.
+    products = {lead.type.id: (lead.before or 0) * lead.reasons[0].factor for lead in leads.leads}
+    total = sum(products.values())
+    for type_id, chance in odds.items():
+        assert chance == pytest.approx(products[type_id] / total, rel=1e-12)
+        assert 0 < chance < 1
+    assert leads.closeness_before == plain.closeness
+    start = plain.closeness or 0.0
+    assert leads.closeness == pytest.approx(start * total / (start * total + 1 - start))
+    assert "were not measured on finds" in leads.odds_note
+    assert leads.shortlist is not None and plain.shortlist is not None
+    assert sorted(leads.shortlist) == sorted(plain.shortlist)
+    assert "photos alone" in leads.shortlist_note
+
+
+def test_without_a_calibration_observations_rank_and_give_no_odds(hinged: ReferenceSet) -> None:
+    find, observed = between("knee", "dolphin"), Observed(fixing="hinged")
+    assert hinged.look(find, encoder=GridEncoder()).leads[0].type.id == "knee"
+    leads = hinged.look(find, observed=observed, encoder=GridEncoder())
+    assert leads.leads[0].type.id == "dolphin"
+    assert all(lead.odds is None and lead.before is None for lead in leads.leads)
+    assert all(lead.reasons for lead in leads.leads)
+
+
+def test_observations_and_reasons_go_into_json(hinged: ReferenceSet) -> None:
+    calibrated(hinged)
+    observed = Observed(length_mm=Measure(15.0), fixing="none", nearby=nearby_dates("roman"))
+    leads = hinged.look(picture(COLOURS["jetton"], 7), observed=observed, encoder=GridEncoder())
+    plain = json.loads(json.dumps(leads.to_dict(), allow_nan=False))
+    assert plain["observed"]["length_mm"] == {"value": 15.0, "error_mm": 1.0, "state": "whole"}
+    assert plain["observed"]["nearby"]["edtf"] == "0043/0410~"
+    reasons = plain["leads"][0]["reasons"]
+    assert [reason["observation"] for reason in reasons] == ["length", "fixing", "nearby"]
+    assert "10 to 20 mm: a usual length" in reasons[0]["words"]
+    assert plain["leads"][0]["before"] is not None
 
 
 def test_no_photo_and_a_photo_that_is_none(reference: ReferenceSet, tmp_path: Path) -> None:

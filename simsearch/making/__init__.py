@@ -1,0 +1,1 @@
+"""Making a set of one's own: planning an import, adding photos, types, labels; withdrawing."""

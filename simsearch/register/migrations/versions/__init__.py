@@ -1,0 +1,1 @@
+"""The steps, oldest first: version_1, version_2."""

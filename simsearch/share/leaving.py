@@ -20,6 +20,7 @@ from dataclasses import dataclass
 
 from simsearch.sets.photos import PhotoRow
 from simsearch.sets.reference_set import ReferenceSet
+from simsearch.share.problems import ShareError
 
 _WORDS = re.compile(r"[^\W_]+")
 _SHORTEST = 4  # letters and digits; shorter words would be found everywhere
@@ -64,6 +65,21 @@ def what_leaves(reference: ReferenceSet, *, with_not_asked: bool = False) -> Lea
         else:
             not_asked.append(photo.id)
     return Leaving(tuple(go), tuple(refused), tuple(not_asked))
+
+
+def require_nothing_told(
+    reference: ReferenceSet,
+    photos: Iterable[Mapping[str, str]],
+    opinions: Iterable[Mapping[str, str]] = (),
+) -> None:
+    """Raise ``ShareError`` naming every cell that would tell something private."""
+    told = told_secrets(reference, photos, opinions)
+    if told:
+        raise ShareError(
+            "Something private stands in a table that would leave.",
+            told,
+            hint="Take it out of the cell; if it may be known, out of private.csv as well.",
+        )
 
 
 def told_secrets(

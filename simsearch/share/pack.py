@@ -16,15 +16,15 @@ from zipfile import ZIP_STORED, ZipFile, ZipInfo
 
 from simsearch.errors import PhotoError
 from simsearch.files import replacing
-from simsearch.sets.photos import PhotoRow
 from simsearch.sets.reference_set import PACKAGE_FILE, ReferenceSet
 from simsearch.sets.write import csv_text
 from simsearch.share.cells import guarded
 from simsearch.share.credits import credits_text
 from simsearch.share.description import PackedPhoto, described
-from simsearch.share.leaving import Leaving, told_secrets, what_leaves
+from simsearch.share.leaving import Leaving, require_nothing_told, what_leaves
 from simsearch.share.names import photo_name
-from simsearch.share.plain import ending_of, plain_photo
+from simsearch.share.photos import photo_to_share
+from simsearch.share.plain import ending_of
 from simsearch.share.problems import ShareError
 from simsearch.share.tables import COLUMNS, CREDITS_FILE, OPINIONS, PRIVATE, read_table
 
@@ -72,11 +72,7 @@ def export_set(
         raise ShareError("No photo of this set may leave it.", leaving.notes())
     tables = _tables(reference, leaving, with_private)
     if not with_private:
-        told = told_secrets(reference, tables["photos.csv"], tables.get(OPINIONS, []))
-        if told:
-            todo = "Take it out of the cell, or pack with the private table if it may be known."
-            raise ShareError("Something private stands in a table that would leave.", told,
-                             hint=todo)  # fmt: skip
+        require_nothing_told(reference, tables["photos.csv"], tables.get(OPINIONS, []))
     try:
         with replacing(target) as handle, ZipFile(handle, "w", ZIP_STORED) as package:
             photos = _write_photos(package, reference, leaving, progress)
@@ -116,7 +112,7 @@ def _write_photos(
     problems: list[str] = []
     for done, photo in enumerate(leaving.photos, start=1):
         try:
-            data, redrawn = _photo_bytes(reference, photo)
+            data, redrawn = photo_to_share(reference, photo)
             file = photo_name(photo.id, ending_of(data))
             digest = hashlib.sha256(data).hexdigest()
             packed.append(PackedPhoto(photo, file, len(data), digest, redrawn))
@@ -129,17 +125,6 @@ def _write_photos(
         todo = "Put the right files back, or correct the rows; nothing has been written."
         raise ShareError("Some photos cannot be packed.", problems, hint=todo)
     return packed
-
-
-def _photo_bytes(reference: ReferenceSet, photo: PhotoRow) -> tuple[bytes, bool]:
-    """Return a photo's file as it may leave. Raises ``PhotoError``."""
-    try:
-        data = reference.path_of(photo).read_bytes()
-    except OSError as error:
-        raise PhotoError(f"the file '{photo.file}' cannot be read ({error.strerror})") from error
-    if hashlib.sha256(data).hexdigest() != photo.sha256:
-        raise PhotoError(f"the file '{photo.file}' is not the one that was labelled (its hash)")
-    return plain_photo(data)
 
 
 def _write_tables(

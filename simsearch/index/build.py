@@ -104,19 +104,8 @@ def update_index(
     target = Path(folder)
     if progress:
         progress(0, len(photos))
-    layout = layout_of(encoder, with_patches)
-    try:
-        with unfinished_rows(target, layout) as rows:
-            known = _Known(_old_index(target, layout), rows, layout)
-            _encode_missing(photos, encoder, known, progress)
-            write_content(_content(photos, known), target)
-        remove_unnamed(target)
-    except OSError as error:
-        raise SetError(
-            f"The index in {target} could not be written ({error.strerror or error}).",
-            hint="Make room on the disk or check its permissions, then run it again: what was "
-            "encoded is kept, and the old index is as it was.",
-        ) from error
+    _build(photos, encoder, layout_of(encoder, with_patches), (target, target), progress)
+    remove_unnamed(target)
     return open_index(target)
 
 
@@ -124,32 +113,43 @@ def keep_rows(
     photos: Sequence[PhotoToIndex],
     encoder: Encoder,
     folder: Path | str,
+    into: Path | str,
     *,
     progress: Progress | None = None,
 ) -> PhotoIndex:
     """Encode photos as ``update_index`` does, but leave the index in ``folder`` as it is.
 
-    What is encoded is kept beside it, so that a later ``update_index`` with the same encoder has
-    nothing to encode. Returns the index that this would give, its patches in memory.
-    The caller holds the set's lock.
+    The new index is written to the folder ``into`` and returned, opened. What was encoded also
+    stays beside the index in use, so that ``update_index`` with the same encoder has nothing
+    left to encode. The caller holds the set's lock. Progress and errors are as there.
     """
     _require_photos(photos)
-    target = Path(folder)
-    layout = layout_of(encoder)
-    with unfinished_rows(target, layout) as rows:
-        known = _Known(_old_index(target, layout), rows, layout)
-        _encode_missing(photos, encoder, known, progress)
-        content = _content(photos, known)
-        arrays: dict[str, NDArray[Any]] = {
-            name: np.concatenate(list(blocks.blocks())) for name, blocks in content.arrays.items()
-        }
-    return PhotoIndex(
-        photo_ids=content.photo_ids,
-        sha256=content.sha256,
-        encoder_name=encoder.name,
-        encoder_fingerprint=encoder.fingerprint,
-        **arrays,
-    )
+    if progress:
+        progress(0, len(photos))
+    _build(photos, encoder, layout_of(encoder), (Path(folder), Path(into)), progress)
+    return open_index(into)
+
+
+def _build(
+    photos: Sequence[PhotoToIndex],
+    encoder: Encoder,
+    layout: Layout,
+    folders: tuple[Path, Path],
+    progress: Progress | None,
+) -> None:
+    """Write an index to the second folder, from what the first one holds and from the photos."""
+    source, target = folders
+    try:
+        with unfinished_rows(source, layout) as rows:
+            known = _Known(_old_index(source, layout), rows, layout)
+            _encode_missing(photos, encoder, known, progress)
+            write_content(_content(photos, known), target)
+    except OSError as error:
+        raise SetError(
+            f"The index in {target} could not be written ({error.strerror or error}).",
+            hint="Make room on the disk or check its permissions, then run it again: what was "
+            "encoded is kept, and the old index is as it was.",
+        ) from error
 
 
 class _Known:

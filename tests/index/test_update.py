@@ -271,7 +271,7 @@ def test_rows_may_be_kept_beside_the_index_in_use(tmp_path: Path) -> None:
     photos = photos_in(tmp_path / "photos", 20)
     old = update_index(photos, Counting(), tmp_path / "index")
     other = Counting(fingerprint="e" * 64)
-    kept = keep_rows(photos, other, tmp_path / "index")
+    kept = keep_rows(photos, other, tmp_path / "index", tmp_path / "apart")
     assert same(open_index(tmp_path / "index"), old)
     assert (other.seen, kept.encoder_fingerprint) == (20, "e" * 64)
     switching = Counting(fingerprint="e" * 64)

@@ -62,7 +62,8 @@ def test_what_is_left_is_a_whole_index(tmp_path: Path, index: PhotoIndex, staged
 
 def test_nothing_of_a_withdrawn_photo_stays_in_any_file(tmp_path: Path, index: PhotoIndex) -> None:
     photos = photos_in(tmp_path / "photos", 6)
-    keep_rows(photos, GridEncoder(fingerprint="e" * 64), tmp_path / "index")
+    other = GridEncoder(fingerprint="e" * 64)
+    keep_rows(photos, other, tmp_path / "index", tmp_path / "apart")
     assert unfinished(tmp_path / "index")
     vector, digest = index.vectors[2].tobytes(), index.sha256[2]
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from simsearch import terminal
+from simsearch.commands import observed as seen
 from simsearch.commands.common import (
     FINE,
     NOT_READY,
@@ -142,6 +143,17 @@ def look(
             help="All photos show one find, or each photo is a find of its own.",
         ),
     ] = False,
+    length: seen.LengthOption = None,
+    broken: seen.BrokenOption = False,
+    width: seen.WidthOption = None,
+    thickness: seen.ThicknessOption = None,
+    error: seen.ErrorOption = 1.0,
+    weight: seen.WeightOption = None,
+    material: seen.MaterialOption = None,
+    fixing: seen.FixingOption = None,
+    surface: seen.SurfaceOption = None,
+    left: seen.CompletenessOption = None,
+    nearby: seen.NearbyOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Rank leads for photos of finds.
@@ -149,13 +161,20 @@ def look(
     A photo that cannot be read is reported and the others go on. Ends with 2 when any photo
     could not be read, else with 1 when no find has anything close, else with 0.
     """
+    observed = seen.observed_from(
+        length=length, broken=broken, width=width, thickness=thickness, error=error,
+        weight=weight, material=material, fixing=fixing, surface=surface, left=left,
+        nearby=nearby,
+    )  # fmt: skip
+    paths = _photo_paths(photos)
+    seen.require_one_find(observed, paths, together)
     reference = open_set_folder(set_folder)
     reference.encoder()  # told once, before any photo is read
     problems: list[PhotoError] = []
-    groups = _grouped(_photo_paths(photos), together, problems)
-    finds = [Find(paths, reference.look(pictures, k=k)) for paths, pictures in groups]
+    groups = _grouped(paths, together, problems)
+    finds = [Find(own, reference.look(shown, observed=observed, k=k)) for own, shown in groups]
     if as_json:
-        say_json(_leads_document(finds, problems))
+        say_json(_leads_document(finds, problems, reference))
     else:
         _print_finds(finds, reference)
     if problems:
@@ -362,11 +381,21 @@ def _print_finds(finds: Sequence[Find], reference: ReferenceSet) -> None:
         say(words.LEADS_NOT_IDENTIFICATIONS)
 
 
-def _leads_document(finds: Sequence[Find], problems: Sequence[PhotoError]) -> dict[str, Any]:
+def _leads_document(
+    finds: Sequence[Find], problems: Sequence[PhotoError], reference: ReferenceSet
+) -> dict[str, Any]:
+    from simsearch.leads.aoristic import date_words, leads_dating
+    from simsearch.leads.next_look import what_next
+
     return {
         "note": words.LEADS_NOT_IDENTIFICATIONS,
         "finds": [
-            {"photos": [str(path) for path in find.photos], **find.leads.to_dict()}
+            {
+                "photos": [str(path) for path in find.photos],
+                **find.leads.to_dict(),
+                "dating": date_words(leads_dating(find.leads)),
+                "next": [look.to_dict() for look in what_next(find.leads, reference.types)],
+            }
             for find in finds
         ],
         "problems": [{"what": error.message, "what_to_do": error.hint} for error in problems],

@@ -17,7 +17,7 @@ from simsearch.page import cautions, words
 
 if TYPE_CHECKING:
     from simsearch.leads.calibration import Calibration
-    from simsearch.leads.model import Leads
+    from simsearch.leads.model import Lead, Leads
     from simsearch.sets.problems import Problem
     from simsearch.sets.reference_set import ReferenceSet
     from simsearch.sets.types import Type
@@ -35,14 +35,50 @@ def print_leads(console: Console, title: str, leads: Leads, reference: Reference
         listed = words.shortlist_words(leads, reference.types)
         console.print(Text(f"\n{listed}") if listed else Text(""))
     _print_cautions(console, cautions.urgent_for(leads))
+    _print_reasons(console, leads)
     if leads.anything_close:
+        _print_dating(console, leads)
         for lead in leads.leads[:_DETAILED_LEADS]:
             _print_checks(console, lead.type, reference)
             laid = words.placing_words(lead.placing)
             if laid:
                 console.print(Text(f"  {laid}"))
+        _print_next(console, leads, reference)
     console.print(Text(f"\n{leads.odds_note}".rstrip()))
     console.print(Text(" ".join(item.heading for item in cautions.ALWAYS)))
+
+
+def _print_reasons(console: Console, leads: Leads) -> None:
+    """Why the first leads rose or fell, each observation with its factor."""
+    from simsearch.leads.refine import verdict, why_words
+
+    if leads.observed is None:
+        return
+    console.print(Text("What your observations did", style="bold"))
+    for lead in leads.leads[:_DETAILED_LEADS]:
+        console.print(Text(f"{lead.rank}. {lead.type.name}: {why_words(lead)}"))
+        for reason in lead.reasons:
+            said = f"{verdict(reason.factor)}, {reason.factor:.2g} times"
+            console.print(Text(f"  - {reason.observation} ({said}): {reason.words}"))
+    for note in leads.observed_notes:
+        console.print(Text(note))
+
+
+def _print_dating(console: Console, leads: Leads) -> None:
+    from simsearch.leads.aoristic import date_words, leads_dating
+
+    console.print(Text(f"The leads together: {date_words(leads_dating(leads))}"))
+
+
+def _print_next(console: Console, leads: Leads, reference: ReferenceSet) -> None:
+    """What to look at next, most telling first."""
+    from simsearch.leads.next_look import what_next
+
+    found = what_next(leads, reference.types)
+    if found:
+        console.print(Text("\nLook at next, most telling first", style="bold"))
+    for look in found:
+        console.print(Text(f"  - {look.question} ({look.why.rstrip('.')}.)"))
 
 
 def print_measured(console: Console, calibration: Calibration) -> None:
@@ -56,7 +92,7 @@ def _lead_table(leads: Leads) -> Table:
     for heading in ("", "lead", "dates", "how sure"):
         table.add_column(heading, justify="right" if not heading else "left")
     for lead in leads.leads:
-        odds = words.odds_words(lead.odds)
+        odds = words.odds_words(lead.odds) if lead.before is None else _refined_words(lead)
         table.add_row(
             Text(str(lead.rank)),
             Text(f"{lead.type.name}\n{lead.type.id}"),
@@ -64,6 +100,15 @@ def _lead_table(leads: Leads) -> Table:
             Text(f"{lead.band}\n{odds}" if odds else lead.band),
         )
     return table
+
+
+def _refined_words(lead: Lead) -> str:
+    """Odds after observations: no share of tests, since that step was not measured."""
+    from simsearch.leads.refine import amount_words
+
+    if lead.odds is None or lead.before is None:
+        return ""
+    return f"{amount_words(lead.odds)}; by the photo alone {amount_words(lead.before)}"
 
 
 def _print_checks(console: Console, kind: Type, reference: ReferenceSet) -> None:

@@ -45,6 +45,8 @@ Doubles = NDArray[np.float64]
 
 BIN_YEARS = 25
 HALF = 0.5
+WIDE_YEARS = 300
+"""A likely span from this long on is said to come from dates that lie far apart."""
 _BARS, _LABEL = 120, 30
 
 
@@ -190,7 +192,8 @@ def date_words(found: Aoristic | None, share: float = HALF) -> str:
     if found is None:
         return "No date can be given: there are no leads or dated finds."
     span = likely_span(found, share)
-    return f"Most likely {span.words} ({_in_100(span.share)} of the weight)."
+    wide = " The dates lie far apart." if span.latest - span.earliest >= WIDE_YEARS else ""
+    return f"Most likely {span.words} ({_in_100(span.share)} of the weight).{wide}"
 
 
 def aoristic_chart(found: Aoristic | None, *, title: str = "Dates taken together") -> str:

@@ -41,9 +41,9 @@ _TOPICS = {
     "material": re.compile(r"\b(?:metal|silver|lead|copper|brass|bone)\b", re.IGNORECASE),
 }
 _WORD = re.compile(r"[a-z]{4,}")
-_COMMON = frozenset(
-    "look check whether that this with from have where there which their they than then count "
-    "find about each both only other into over under rather between".split()
+_COMMON = re.compile(
+    r"look|check|whether|that|this|with|from|have|where|there|which|their|they|than|then|count|"
+    r"find|about|each|both|only|other|into|over|under|rather|between"
 )
 
 
@@ -95,8 +95,11 @@ def what_next(
     if len(hand.kinds) < 2:
         return []
     found = [*_entries(hand), *_features(hand)]
-    telling = [suggestion for suggestion in found if suggestion.bits >= LEAST_BITS]
-    return sorted(telling, key=lambda suggestion: -suggestion.bits)[:most]
+    telling: dict[str, Suggestion] = {}
+    for suggestion in sorted(found, key=lambda suggestion: -suggestion.bits):
+        if suggestion.bits >= LEAST_BITS:  # one check may tell several look-alikes apart
+            telling.setdefault(suggestion.question, suggestion)
+    return list(telling.values())[:most]
 
 
 def _hand(leads: Leads, types: Mapping[str, Type], observed: Observed) -> _Hand:
@@ -124,7 +127,8 @@ def information(odds: Doubles, answers: Doubles) -> float:
     for each lead, rows adding up to one.
     """
     overall = odds @ answers
-    return max(0.0, entropy(overall) - float(sum(o * entropy(a) for o, a in zip(odds, answers))))
+    left = sum(float(chance) * entropy(row) for chance, row in zip(odds, answers, strict=True))
+    return max(0.0, entropy(overall) - left)
 
 
 def _entries(hand: _Hand) -> Iterator[Suggestion]:
@@ -254,7 +258,7 @@ def _question(kind: Type, separates: str) -> str:
 
 
 def _stems(text: str) -> set[str]:
-    return {word[:5] for word in _WORD.findall(text.casefold()) if word not in _COMMON}
+    return {word[:5] for word in _WORD.findall(text.casefold()) if not _COMMON.fullmatch(word)}
 
 
 def _why(hand: _Hand, fact: Callable[[Type], str]) -> str:

@@ -145,18 +145,23 @@ def why_words(lead: Lead) -> str:
     """Say whether a lead rose or fell by the observations, and what moved it most."""
     if not lead.reasons:
         return ""
-    strongest = max(lead.reasons, key=lambda reason: abs(np.log(reason.factor)))
-    because = f"{strongest.words} This {verdict(strongest.factor)}."
     if lead.odds is None or lead.before is None:
-        return because
+        return _because(max(lead.reasons, key=lambda reason: abs(np.log(reason.factor))))
+    rose = lead.odds > lead.before
+    pick = max if rose else min
+    reason = pick(lead.reasons, key=lambda reason: reason.factor)
     if max(lead.odds, lead.before) < SAYS_LITTLE * min(lead.odds, lead.before):
-        return f"Hardly moved by what you observed. {because}"
-    went = "Rose" if lead.odds > lead.before else "Fell"
+        return f"Hardly moved by what you observed. {_because(reason)}"
     before, after = amount_words(lead.before), amount_words(lead.odds)
-    amounts = f" from {before} to {after}" if before != after else ""
-    if (lead.odds > lead.before) != (strongest.factor > 1):
-        because += " The other leads were moved more."
-    return f"{went}{amounts}. {because}"
+    went = "Rose" if rose else "Fell"
+    went += f" from {before} to {after}." if before != after else "."
+    if (reason.factor > 1) != rose:
+        return f"{went} {'More speaks against the others' if rose else 'More speaks for others'}."
+    return f"{went} {_because(reason)}"
+
+
+def _because(reason: Reason) -> str:
+    return f"{reason.words} This {verdict(reason.factor)}."
 
 
 def _reasons(name: str, factors: Doubles, said: Sequence[str]) -> list[Reason]:

@@ -23,13 +23,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any
 
-from simsearch.errors import SimsearchError
 from simsearch.files import replacing, sha256_of, sync_folder
 from simsearch.photo import MAX_FILE_BYTES
 from simsearch.register.database import DATABASE_FILE, version_of_file
 from simsearch.register.errors import RegisterError
 from simsearch.register.migrations import KNOWN
-from simsearch.register.photos import PHOTO_FOLDER
+from simsearch.register.photos import PHOTO_FOLDER, photo_problem
+from simsearch.register.records import RegisterPhoto
 from simsearch.register.store import Register, open_register
 
 CONTENTS_FILE = "register.json"
@@ -52,22 +52,25 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class Backup:
-    """A backup that was written; ``missing`` are recorded photos whose files were not there."""
+    """A backup that was written; ``problems`` are photos that are missing or have changed."""
 
     path: Path
     finds: int
     photos: int
-    missing: tuple[str, ...]
+    problems: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Restored:
-    """A register that was brought back; ``set_aside`` is where the one before it now is."""
+    """A register that was brought back; ``set_aside`` is where the one before it now is.
+
+    ``problems`` are those of the register when it was backed up, such as a photo lost before.
+    """
 
     folder: Path
     finds: int
     photos: int
-    missing: tuple[str, ...]
+    problems: tuple[str, ...]
     set_aside: Path | None
 
 
@@ -123,7 +126,7 @@ def restore(
             staged.mkdir()
             (staged / PHOTO_FOLDER).mkdir()
             _unpack(archive, listed["files"], staged, source, progress)
-        finds, missing = _look_over(staged, listed, source)
+        finds, problems = _look_over(staged, source)
         set_aside = _take_place(staged, place)
     except OSError as error:
         raise RegisterError(
@@ -133,7 +136,7 @@ def restore(
     finally:
         with suppress(OSError):
             shutil.rmtree(staged)
-    return Restored(place, finds, len(listed["files"]) - 1, missing, set_aside)
+    return Restored(place, finds, len(listed["files"]) - 1, problems, set_aside)
 
 
 # -- out --------------------------------------------------------------------------------------
@@ -146,7 +149,6 @@ def _copy_database(database: Path, copy: Path) -> None:
             closing(sqlite3.connect(copy)) as target,
         ):
             source.backup(target)
-            target.execute("PRAGMA journal_mode = DELETE")  # one file, no log beside it
     except sqlite3.Error as error:
         raise RegisterError(
             f"{database} could not be copied ({error}).",
@@ -158,9 +160,9 @@ def _write(
     register: Register, copy: Path, handle: IO[bytes], target: Path, progress: Progress | None
 ) -> Backup:
     # The photos are those that the copy names, not the register, which may have gone on.
-    finds, files = _named(copy, register.folder)
-    there = [name for name in files if (register.folder / name).is_file()]
-    missing = tuple(name for name in files if name not in set(there))
+    finds, photos = _named(copy)
+    problems = tuple(text for p in photos if (text := photo_problem(register.folder, p)))
+    there = [p.file for p in photos if (register.folder / p.file).is_file()]
     listed = {DATABASE_FILE: _described(copy)}
     with zipfile.ZipFile(handle, "w", zipfile.ZIP_STORED) as archive:
         archive.write(copy, DATABASE_FILE, zipfile.ZIP_DEFLATED)
@@ -174,17 +176,24 @@ def _write(
             "format": _FORMAT,
             "made_on": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
             "files": listed,
-            "missing": list(missing),
+            "problems": list(problems),
         }
         text = json.dumps(contents, indent=1)
         archive.writestr(CONTENTS_FILE, text, zipfile.ZIP_DEFLATED)
-    return Backup(target, finds, len(there), missing)
+    return Backup(target, finds, len(there), problems)
 
 
-def _named(copy: Path, folder: Path) -> tuple[int, list[str]]:
-    """How many finds a copied database has, and the photos that it names."""
+def _named(copy: Path) -> tuple[int, list[RegisterPhoto]]:
+    """How many finds a copied database has, and the photos that it names.
+
+    Leaves the copy as one file, without a log beside it.
+    """
     with open_register(copy.parent, create=False) as register:
-        return register.status().finds, sorted(p.file for p in register.named_photos())
+        finds = register.status().finds
+        photos = sorted(register.named_photos(), key=lambda photo: photo.file)
+    with closing(sqlite3.connect(copy)) as alone:
+        alone.execute("PRAGMA journal_mode = DELETE")
+    return finds, photos
 
 
 def _described(path: Path) -> dict[str, Any]:
@@ -303,28 +312,24 @@ def _unpack(
             progress(done, len(files))
 
 
-def _look_over(
-    staged: Path, listed: Mapping[str, Any], source: Path
-) -> tuple[int, tuple[str, ...]]:
-    """Open what was unpacked as a register; number of finds and photos that are missing."""
+def _look_over(staged: Path, source: Path) -> tuple[int, tuple[str, ...]]:
+    """Open what was unpacked as a register; number of finds, and what was wrong with it before."""
     version = version_of_file(staged / DATABASE_FILE)
     if version not in KNOWN:
         raise _unsound(source, f"its {DATABASE_FILE} is no register of a version known here")
     try:
         with open_register(staged, create=False) as register:
-            named = {photo.file: photo.sha256 for photo in register.named_photos()}
-            strange = [name for name in named if not _NAME.fullmatch(name)]
-            problems = [text for text in register.check() if not text.endswith(" is missing.")]
+            broken = register.integrity()
+            if broken:
+                raise _unsound(source, f"its {DATABASE_FILE} is damaged ({broken[0]})")
+            strange = [p.file for p in register.named_photos() if not _NAME.fullmatch(p.file)]
+            problems = () if strange else register.check()
             finds = register.status().finds
-    except SimsearchError as error:
-        raise _unsound(source, error.message) from error
     except (TypeError, ValueError, KeyError, AttributeError) as error:
         raise _unsound(source, f"its records cannot be read ({error})") from error
     if strange:
         raise _unsound(source, f"it names a photo '{strange[0]:.80}' outside the register")
-    if problems:
-        raise _unsound(source, problems[0])
-    return finds, tuple(sorted(name for name in named if name not in listed["files"]))
+    return finds, problems
 
 
 def _take_place(staged: Path, place: Path) -> Path | None:

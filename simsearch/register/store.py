@@ -291,17 +291,23 @@ class Register:
         found = self.search()
         return {find.id: types[find.type_id].dates for find in found if find.type_id in types}
 
+    def integrity(self) -> tuple[str, ...]:
+        """What SQLite finds wrong with the file itself; empty when it is sound."""
+        return tuple(integrity_problems(self._engine))
+
     def named_photos(self) -> tuple[RegisterPhoto, ...]:
         """Every photo that a find or the history names, each file once."""
         with reading(self._engine) as connection:
             changes = past.read_changes(connection)
+            kept = self._records(connection, connection.execute(select(FINDS)).all())
         documents = [d for change in changes for d in (change.before, change.after) if d]
-        photos = [photo for d in documents for photo in from_document(d).photos]
+        records = [*(from_document(document) for document in documents), *kept]
+        photos = [photo for record in records for photo in record.photos]
         return tuple({photo.file: photo for photo in photos}.values())
 
     def check(self) -> tuple[str, ...]:
         """What is wrong with the register, as sentences; empty when all is as it should be."""
-        problems = [f"The database: {line}." for line in integrity_problems(self._engine)]
+        problems = [f"The database: {line}." for line in self.integrity()]
         named = self.named_photos()
         problems += [text for photo in named if (text := photo_problem(self.folder, photo))]
         with reading(self._engine) as connection:

@@ -191,11 +191,11 @@ def _save(path: Path, content: bytes) -> None:
 def _row(run: _Run, offer: Offered, file: str) -> dict[str, str]:
     credit = f"credit: {offer.credit_line}" if offer.credit_line else ""
     note = "; ".join(text for text in (offer.title, credit, offer.note) if text)
-    object_name = offer.title.partition(",")[0] if offer.view else offer.title
+    specimen = slug(offer.object_title, limit=30) or "object"
     return {
         "file": file,
         "type": run.type_id,
-        "specimen": f"{slug(object_name, limit=30) or 'object'}-{_short_hash(offer.object_key, 8)}",
+        "specimen": f"{specimen}-{_short_hash(offer.object_key, 8)}",
         "view": offer.view or run.view,
         "creator": offer.creator,
         "licence": offer.licence,

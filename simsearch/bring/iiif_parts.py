@@ -85,7 +85,7 @@ def _texts_of_list(values: list[Any]) -> list[str]:
     some = values[:20]
     told = [item for item in some if isinstance(item, dict) and "@value" in item]
     english = [item for item in told if str(item.get("@language", ""))[:2] == "en"]
-    chosen = english or [item for item in some if isinstance(item, str)] or told
+    chosen: list[Any] = english or [item for item in some if isinstance(item, str)] or told
     return [text for item in chosen for text in _texts(item)]
 
 
@@ -129,6 +129,7 @@ def picture_offered(
         licence=verdict.licence,
         credit_line=credit or holder.provider,
         object_key=holder.key,
+        object_title=holder.title,
         view=view_named(label),
         fallback_url=named if sized and named != sized else "",
         note=verdict.caveat,

@@ -52,7 +52,7 @@ _NO_KNOWN_COPYRIGHT = "stated as 'no known copyright', which is less than a cert
 _RIGHTS_URL = re.compile(r"rightsstatements\.org/(?:vocab|page|data)/([a-z-]+)/1\.0/?")
 _CC_URL = re.compile(
     r"creativecommons\.org/licen[sc]es/(by(?:-[a-z]+)*|nc|nd|sa|nc-sa|nd-nc)/(\d\.\d)"
-    r"(?:/([a-z]{2,10}))?(?:/(?:deed|legalcode)(?:\.[a-z_-]+)?)?/?"
+    r"(?:/(?!deed|legalcode)([a-z]{2,10}))?(?:/(?:deed|legalcode)(?:\.[a-z_-]+)?)?/?"
 )
 _CC0_URL = re.compile(r"creativecommons\.org/publicdomain/zero/1\.0(?:/(?:deed|legalcode).*)?/?")
 _MARK_URL = re.compile(r"creativecommons\.org/publicdomain/mark/1\.0(?:/deed.*)?/?")

@@ -145,6 +145,7 @@ def _offer(title: str, page_url: str, told: dict[str, Any]) -> Offered | str:
         licence=verdict.licence,
         credit_line=one_line(credit),
         object_key=page_url,
+        object_title=values["ObjectName"] or title,
         fallback_url=original if sized and original != sized else "",
         note=f"other restrictions stated: {others}" if others else verdict.caveat,
     )

@@ -36,6 +36,7 @@ class Offered:
     licence: str
     credit_line: str
     object_key: str
+    object_title: str
     view: str = ""
     fallback_url: str = ""
     note: str = ""

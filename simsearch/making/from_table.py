@@ -125,8 +125,10 @@ class _Reader:
         place = f"{self._sheet.name}, row {number}"
         before = self._errors()
         pairs = zip(self._columns, record, strict=True)
-        cells = {name: self._clean(place, name, cell) for name, cell in pairs if name}
-        source = self._file(place, cells["file"])
+        cleaned = {name: self._clean(place, name, cell) for name, cell in pairs if name}
+        # A cell that cannot be used at all has been told, and is not to be told as empty too.
+        cells = {name: cell for name, cell in cleaned.items() if cell is not None}
+        source = self._file(place, cells["file"]) if "file" in cells else None
         row = self._row(place, cells)
         private = self._private(cells)
         if self._errors() > before or source is None:
@@ -140,16 +142,16 @@ class _Reader:
         where = f"{place}, column {column}"
         self._problems.append(Problem("error" if error else "warning", where, what, todo))
 
-    def _clean(self, place: str, column: str, text: str) -> str:
+    def _clean(self, place: str, column: str, text: str) -> str | None:
         cell = text.strip()
         if _CONTROL.search(cell):
             what, todo = "The cell holds a character that is no text.", "Type the cell again."
             self._tell(place, column, what, todo)
-            return ""
+            return None
         if len(cell) > _MAX_CELL:
             what = f"The cell has {len(cell)} letters, over the limit of {_MAX_CELL}."
             self._tell(place, column, what, "Shorten it.")
-            return ""
+            return None
         if column != "file" and _FORMULA.match(cell):
             what = f"'{_short(cell)}' begins like a formula of a spreadsheet."
             todo = "It is kept as text, with an apostrophe before it."
@@ -184,7 +186,7 @@ class _Reader:
 
     def _row(self, place: str, cells: Mapping[str, str]) -> NewPhoto:
         given = {name: cells[name] for name in _ROW_COLUMNS if cells.get(name)}
-        given["type"] = self._type(place, cells["type"])
+        given["type"] = self._type(place, cells["type"]) if "type" in cells else ""
         for name, meaning in (("view", VIEW_WORDS), ("completeness", COMPLETENESS_WORDS)):
             if name in given:
                 given[name] = meaning.get(squeezed(given[name]), given[name])

@@ -91,7 +91,8 @@ class Defaults:
 
     def row(self, **cells: str) -> NewPhoto:
         """Return a row with these cells, and the defaults where a cell is missing or empty."""
-        return NewPhoto(**(self.cells() | {name: cell for name, cell in cells.items() if cell}))
+        given = {name: cell for name, cell in cells.items() if cell}
+        return NewPhoto(**({"type": ""} | self.cells() | given))
 
     def private(self, **cells: str) -> PrivateRow | None:
         """Return a private row, or ``None`` when there is nothing private to say."""

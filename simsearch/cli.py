@@ -194,14 +194,19 @@ def types(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List the types of a set, all or those that hold every one of the words."""
+    """List the types of a set, all or those that the words are about. Slips are forgiven."""
+    from simsearch.browse.search import search_types
+
     reference = open_set_folder(set_folder)
-    found = words.find_types(reference.types.values(), " ".join(wanted or ()))
+    search = search_types(reference.types.values(), " ".join(wanted or ()))
+    found = list(search.types)
     if group is not None:
         found = [kind for kind in found if kind.group == _group(group, reference)]
     if as_json:
         say_json([_type_document(kind) for kind in found])
     else:
+        for note in search.notes():
+            say(note)
         terminal.print_types(console(), found)
         say(f"{len(found)} of {words.count(len(reference.types), 'type')}.")
     if not found:

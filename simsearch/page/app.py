@@ -7,17 +7,26 @@ and every piece of HTML from ``render``.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import gradio as gr
 from gradio.utils import get_upload_folder
 
 from simsearch.errors import SimsearchError
 from simsearch.page import render
+from simsearch.page.browse import (
+    FOCUS,
+    BrowseParts,
+    html,
+    lay_out_browsing,
+    light,
+    payload,
+    script,
+    wire_browsing,
+)
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
 
 if TYPE_CHECKING:
@@ -25,9 +34,6 @@ if TYPE_CHECKING:
 
 _LOG = logging.getLogger(__name__)
 _HOUR = 3600
-_FOCUS = "() => {{ setTimeout(() => {{ const goal = document.querySelector('{goal}'); \
-if (goal) {{ goal.focus({{preventScroll: true}}); goal.scrollIntoView({{block: 'start'}}); }} \
-}}, 150); }}"
 
 
 @dataclass(frozen=True)
@@ -42,10 +48,7 @@ class _Parts:
     look: gr.Button
     clear: gr.Button
     results: gr.HTML
-    words: gr.Textbox
-    listing: gr.Column
-    types: gr.HTML
-    type_page: gr.HTML
+    browse: BrowseParts
 
 
 def build_page(reference: ReferenceSet) -> gr.Blocks:
@@ -60,59 +63,39 @@ def build_page(reference: ReferenceSet) -> gr.Blocks:
         parts = _lay_out(reference)
         _wire_photos(parts)
         _wire_look(parts, reference)
-        _wire_types(parts, reference)
+        wire_browsing(parts.browse, parts.moves, parts.tabs, parts.tray, reference)
     return page
 
 
-def _script(name: str) -> str:
-    return files("simsearch.page").joinpath(name).read_text(encoding="utf-8")
-
-
-def _html(value: str, **options: Any) -> gr.HTML:
-    # Our own style sheet only: the framework's own would set margins on links and lists.
-    return gr.HTML(value, apply_default_css=False, **options)
-
-
 def _lay_out(reference: ReferenceSet) -> _Parts:
-    moves = _html(render.render_head(reference), js_on_load=_script("moves.js"), elem_id="ss-moves")
+    moves = html(render.render_head(reference), js_on_load=script("moves.js"), elem_id="ss-moves")
     with gr.Tabs(elem_id="ss-tabs") as tabs:
         with gr.Tab("Your find", id="look", elem_id="ss-tab-look"):
             tray = gr.State(Tray(), time_to_live=_HOUR)
-            intake = _html(
+            intake = html(
                 render.render_intake(MAX_UPLOAD_BYTES),
-                js_on_load=_script("intake.js"),
+                js_on_load=script("intake.js"),
                 elem_id="ss-intake",
             )
-            held = _html(
-                render.render_tray(Tray()), js_on_load=_script("tray.js"), elem_id="ss-tray"
-            )
+            held = html(render.render_tray(Tray()), js_on_load=script("tray.js"), elem_id="ss-tray")
             with gr.Row(elem_id="ss-go"):
                 look = gr.Button("Look for leads", variant="primary", elem_id="ss-look-button")
                 clear = gr.Button("Start again", elem_id="ss-clear-button")
-            results = _html("", elem_id="ss-results")
-        with gr.Tab("Types", id="types", elem_id="ss-tab-types"):
-            with gr.Column(elem_id="ss-listing") as listing:
-                words = gr.Textbox(
-                    label="Words to look for",
-                    placeholder="for example: penannular, knob, iron",
-                    elem_id="ss-words",
-                )
-                types = _html(render.render_browse(reference), elem_id="ss-browse")
-            type_page = _html("", elem_id="ss-type-page")
+            results = html("", elem_id="ss-results")
+        with gr.Tab("Browse", id="types", elem_id="ss-tab-types"):
+            browse = lay_out_browsing(reference)
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
-            _html(render.render_care())
-    return _Parts(
-        moves, tabs, tray, intake, held, look, clear, results, words, listing, types, type_page
-    )
+            html(render.render_care())
+    return _Parts(moves, tabs, tray, intake, held, look, clear, results, browse)
 
 
 def _wire_photos(parts: _Parts) -> None:
     def added(tray: Tray, event: gr.EventData) -> tuple[Tray, str]:
-        tray = add_uploads(tray, _payload(event).get("files"), Path(get_upload_folder()))
+        tray = add_uploads(tray, payload(event).get("files"), Path(get_upload_folder()))
         return tray, render.render_tray(tray)
 
     def removed(tray: Tray, event: gr.EventData) -> tuple[Tray, str]:
-        position = _payload(event).get("position")
+        position = payload(event).get("position")
         tray = tray.without(position) if isinstance(position, int) else tray
         return tray, render.render_tray(tray)
 
@@ -120,9 +103,9 @@ def _wire_photos(parts: _Parts) -> None:
         return Tray(), render.render_tray(Tray()), ""
 
     held = [parts.tray, parts.held]
-    _light(parts.intake.added, added, inputs=parts.tray, outputs=held)
-    _light(parts.held.removed, removed, inputs=parts.tray, outputs=held)
-    _light(parts.clear.click, cleared, outputs=[*held, parts.results])
+    light(parts.intake.added, added, inputs=parts.tray, outputs=held)
+    light(parts.held.removed, removed, inputs=parts.tray, outputs=held)
+    light(parts.clear.click, cleared, outputs=[*held, parts.results])
 
 
 def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
@@ -142,9 +125,9 @@ def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
         concurrency_limit=1,
         show_progress="hidden",
     )
-    looked.success(None, js=_FOCUS.format(goal="#ss-results-title"), api_visibility="private")
+    looked.success(None, js=FOCUS.format(goal="#ss-results-title"), api_visibility="private")
     # A full queue is told by the framework in a note that passes; this one stays on the page.
-    _light(looked.failure, render.render_busy, outputs=parts.results)
+    light(looked.failure, render.render_busy, outputs=parts.results)
 
 
 def answer(tray: Tray, reference: ReferenceSet) -> str:
@@ -161,36 +144,3 @@ def answer(tray: Tray, reference: ReferenceSet) -> str:
             "Something went wrong inside simsearch.",
             "Try once more; what happened is written in the window it was started from.",
         )
-
-
-def _wire_types(parts: _Parts, reference: ReferenceSet) -> None:
-    def opened(event: gr.EventData) -> tuple[Any, Any, str]:
-        html = render.render_type_or_close(str(_payload(event).get("type", "")), reference)
-        return gr.Tabs(selected="types"), gr.Column(visible=False), html
-
-    def home(event: gr.EventData) -> tuple[Any, Any, str]:
-        tab = "types" if _payload(event).get("tab") == "types" else "look"
-        return gr.Tabs(selected=tab), gr.Column(visible=True), ""
-
-    def filtered(wanted: str) -> str:
-        return render.render_browse(reference, wanted or "")
-
-    places = [parts.tabs, parts.listing, parts.type_page]
-    _light(parts.moves.open, opened, outputs=places).then(
-        None, js=_FOCUS.format(goal="#ss-type-title"), api_visibility="private"
-    )
-    _light(parts.moves.home, home, outputs=places)
-    _light(
-        parts.words.change, filtered, inputs=parts.words, outputs=parts.types,
-        trigger_mode="always_last",
-    )  # fmt: skip
-
-
-def _light(event: Callable[..., Any], function: Callable[..., Any], **options: Any) -> Any:
-    """Wire an event that is answered at once and never waits behind the encoder."""
-    return event(function, queue=False, show_progress="hidden", api_visibility="private", **options)
-
-
-def _payload(event: gr.EventData) -> dict[str, Any]:
-    """What the browser sent with an event: anybody can send anything, so check its shape."""
-    return event._data if isinstance(event._data, dict) else {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
@@ -109,24 +109,6 @@ def length_words(length_mm: tuple[float, float] | None) -> str:
         return ""
     low, high = length_mm
     return f"{low:g} mm" if low == high else f"{low:g} to {high:g} mm"
-
-
-def holds_words(haystack: Sequence[str], words: str) -> bool:
-    """Whether every word of ``words`` occurs somewhere in the given texts, whatever its case."""
-    text = " ".join(haystack).casefold()
-    return all(word in text for word in words.casefold().split())
-
-
-def find_types(types: Iterable[Type], wanted: str) -> list[Type]:
-    """Types whose names, group, period, material or features hold every word of ``wanted``."""
-    return [kind for kind in types if holds_words(_texts(kind), wanted)]
-
-
-def _texts(kind: Type) -> list[str]:
-    return [
-        kind.id, kind.name, *kind.other_names, kind.group, kind.period, kind.material,
-        kind.dates.words(), kind.pin_fixing, *kind.features.values(), *kind.typology,
-    ]  # fmt: skip
 
 
 def close_ids(wanted: str, ids: Iterable[str]) -> list[str]:

@@ -20,6 +20,7 @@ from simsearch.commands.common import (
     say_json,
     with_bar,
 )
+from simsearch.page.words import count
 
 SetArgument = Annotated[Path, typer.Argument(metavar="SET", help="Folder of a set.")]
 NotAskedOption = Annotated[
@@ -68,7 +69,8 @@ def pack(
         say_json(asdict(packed) | {"path": str(packed.path)})
         return
     private = "with" if with_private else "without"
-    say(f"Packed {packed.photos} photos of {packed.types} types, {private} the private table.")
+    what = f"{count(packed.photos, 'photo')} of {count(packed.types, 'type')}"
+    say(f"Packed {what}, {private} the private table.")
     _say_all(packed.notes)
 
 
@@ -86,7 +88,8 @@ def unpack(
     if as_json:
         say_json(asdict(unpacked) | {"folder": str(unpacked.folder)})
         return
-    say(f"Unpacked {unpacked.photos} photos of {unpacked.types} types into {unpacked.folder}.")
+    what = f"{count(unpacked.photos, 'photo')} of {count(unpacked.types, 'type')}"
+    say(f"Unpacked {what} into {unpacked.folder}.")
     _say_all(unpacked.notes)
     say(f"It has no index yet. Build it with: simsearch index {unpacked.folder}")
 

@@ -12,12 +12,14 @@ from pathlib import Path
 
 from simsearch.bring.offered import BringError, LeftOut
 from simsearch.files import write_text
+from simsearch.making.spreadsheet import read_sheet
+from simsearch.sets.problems import Problem
 
 TABLE = "brought.csv"
 LEFT_OUT_TABLE = "left-out.csv"
 COLUMNS = ("file", "type", "specimen", "view", "creator", "licence", "source", "note")
-_MAX_TABLE_BYTES = 50_000_000
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+# Also the full-width forms, which some spreadsheets take for the signs.
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r")
 
 
 def cell(text: str) -> str:
@@ -52,22 +54,21 @@ class Brought:
         _write(self.path, self.columns, self.rows)
 
     def _read(self) -> None:
-        try:
-            if self.path.stat().st_size > _MAX_TABLE_BYTES:
-                raise ValueError("it is too big")
-            text = self.path.read_text(encoding="utf-8-sig")
-            reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
-            names = list(reader.fieldnames or ())
-            missing = [name for name in COLUMNS if name not in names]
-            if missing or len(set(names)) != len(names):
-                raise ValueError(f"it has no column '{missing[0]}'" if missing else "twin columns")
-            self.rows = [{name: row.get(name) or "" for name in names} for row in reader]
-        except (OSError, ValueError, csv.Error) as error:
+        # Read as 'add' reads it: a spreadsheet may have saved it with semicolons since.
+        problems: list[Problem] = []
+        sheet = read_sheet(self.path, problems)
+        fault = next((item.what for item in problems if item.severity == "error"), "")
+        names = list(sheet.header) if sheet else []
+        missing = [name for name in COLUMNS if name not in names]
+        if not fault and missing:
+            fault = f"There is no column '{missing[0]}'."
+        if sheet is None or fault or len(set(names)) != len(names):
             raise BringError(
-                f"{self.path} is not a table that this command can go on with ({error}).",
-                hint="Save it as CSV in UTF-8 with commas and all its columns, or choose another "
-                "folder. Nothing has been changed.",
-            ) from error
+                f"{self.path} is not a table to go on with. {fault or 'Two columns are alike.'}",
+                hint="Give it back its columns, or choose another folder. Nothing has been "
+                "changed.",
+            )
+        self.rows = [dict(zip(names, cells, strict=True)) for _, cells in sheet.rows]
         self.columns = names
 
 

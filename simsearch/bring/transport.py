@@ -113,7 +113,6 @@ class GuardedTransport(httpx.BaseTransport):
 
     def __init__(self, guard: Guard, deadline: Deadline) -> None:
         self._pool = httpcore.ConnectionPool(
-            ssl_context=httpx.create_ssl_context(),
             max_connections=4,
             max_keepalive_connections=2,
             keepalive_expiry=15,

@@ -15,7 +15,13 @@ from simsearch.bring.mediawiki import question
 from simsearch.bring.offered import BringError, LeftOut, Offered, UnansweredError
 from simsearch.bring.table import COLUMNS
 from simsearch.bring.walk import offers_from_iiif, offers_from_mediawiki
+from simsearch.making.add import add_photos
+from simsearch.making.from_table import plan_from_table
+from simsearch.making.new_set import make_set
+from simsearch.making.plan import Defaults
+from simsearch.sets.check import check_set
 from simsearch.sets.licences import LICENCES
+from simsearch.sets.reference_set import open_set
 from tests.bring.documents import (
     CREDIT,
     canvas_three,
@@ -192,9 +198,38 @@ def test_a_picture_saved_before_a_kill_is_not_asked_for_again(site: Site, tmp_pa
 def test_a_table_that_is_none_is_left_alone(site: Site, tmp_path: Path) -> None:
     put_object(site, "a")
     (tmp_path / "brought.csv").write_text("file;type\nx;y\n", encoding="utf-8")
-    with pytest.raises(BringError, match="not a table"):
+    with pytest.raises(BringError, match="There is no column 'specimen'"):
         bring(site, "/a", tmp_path)
     assert (tmp_path / "brought.csv").read_text(encoding="utf-8") == "file;type\nx;y\n"
+
+
+def test_a_table_saved_by_a_spreadsheet_with_semicolons_is_gone_on_with(
+    site: Site, tmp_path: Path
+) -> None:
+    put_object(site, "a")
+    bring(site, "/a", tmp_path)
+    with (tmp_path / "brought.csv").open("w", encoding="utf-8-sig", newline="") as handle:
+        writer = csv.DictWriter(handle, [*COLUMNS, "mine"], delimiter=";")
+        writer.writeheader()
+        writer.writerow(dict.fromkeys(COLUMNS, "x") | {"mine": "kept"})
+    assert bring(site, "/a", tmp_path).new == 2
+    assert [row["mine"] for row in rows(tmp_path)] == ["kept", "", ""]
+
+
+def test_what_was_brought_can_be_added_to_a_set(site: Site, tmp_path: Path) -> None:
+    put_object(site, "a")
+    brought, folder = tmp_path / "brought", tmp_path / "set"
+    bring(site, "/a", brought, type_id="trumpet")
+    make_set(folder, "The set of an invented club")
+    defaults = Defaults(labelled_by="An invented member", label_basis="from the photo")
+    plan = plan_from_table(open_set(folder), brought / "brought.csv", defaults)
+    assert plan.problems == ()
+    add_photos(folder, plan)
+    assert not [item for item in check_set(folder) if item.severity == "error"]
+    first, second = open_set(folder).photos
+    assert first.specimen == second.specimen
+    assert (first.type, first.licence) == ("trumpet", "CC-BY-4.0")
+    assert first.creator == f"Provided by {CREDIT}" and first.source == f"{site.base}/page/a"
 
 
 def test_no_more_than_asked_for(site: Site, tmp_path: Path) -> None:

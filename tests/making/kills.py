@@ -26,7 +26,7 @@ from simsearch.making.withdraw import withdraw_photos
 from simsearch.sets.check import check_set
 from simsearch.sets.opinions import Opinion
 from simsearch.sets.reference_set import open_set
-from simsearch.share.merge import merge_sets
+from simsearch.share.merge import merge_sets, plan_merge
 from tests.making.club import DEFAULTS, club_set, snap
 from tests.tiny_set import GridEncoder
 
@@ -88,6 +88,9 @@ def kill_once(ground: Ground, seed: int, longest_ms: int) -> Kill:
     if child == 0:
         try:
             _work(ground, seed)
+        except BaseException as error:
+            with open(ground.record, "a", encoding="utf-8") as record:
+                record.write(json.dumps({"error": f"{type(error).__name__}: {error}"}) + "\n")
         finally:
             os._exit(9)  # it never ends by itself; this is told as a fault
     while not ground.record.stat().st_size:
@@ -100,7 +103,8 @@ def kill_once(ground: Ground, seed: int, longest_ms: int) -> Kill:
     record = [json.loads(line) for line in _whole_lines(ground.record)]
     faults = list(_faults(ground.folder, record))
     if not os.WIFSIGNALED(status):
-        faults.append("the work ended by itself")
+        told = [one["error"] for one in record if "error" in one]
+        faults.append(f"the work ended by itself: {told}")
     during = next((one["begin"] for one in reversed(record) if "begin" in one), "none")
     if record and "end" in record[-1]:
         during = "between two"
@@ -144,7 +148,10 @@ def _operate(ground: Ground, name: str, chance: random.Random, note: Any) -> Non
         note(going=going)
         withdraw_photos(folder, going)
     elif name == "merge":
-        merge_sets(folder, chance.choice(ground.others))
+        other = chance.choice(ground.others)
+        # Relabelled photos are in conflict; the first way takes nothing of ours away.
+        conflicts = plan_merge(folder, other).conflicts
+        merge_sets(folder, other, {one.name: one.options[0] for one in conflicts})
     elif name == "relabel" and photos:
         who = ("B. Finder (invented)", "seen in the hand")
         give_opinion(folder, chance.choice(photos), chance.choice(TYPES), *who, in_force=True)

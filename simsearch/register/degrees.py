@@ -21,9 +21,8 @@ _SEXAGESIMAL = re.compile(
     rf"(\d+)°\s*(\d+)['′]\s*(?:({_NUMBER})[\"″])?\s*([NS])[\s,;]*"
     rf"(\d+)°\s*(\d+)['′]\s*(?:({_NUMBER})[\"″])?\s*([EW])"
 )
-_STEPS = tuple(
-    Decimal(part).scaleb(power) for power in range(-8, 2) for part in (1, 2, 5)
-)  # 0.00000001, 0.00000002, ... 50 degrees
+# Powers of ten only, so that the figures that are left say how far they were cut.
+_STEPS = tuple(Decimal(1).scaleb(power) for power in range(-8, 2))
 
 
 @dataclass(frozen=True)
@@ -63,10 +62,10 @@ class Degrees:
 
     def coarser(self, side_m: float) -> Degrees:
         """The field of at least ``side_m`` metres each way that this lies in: figures dropped."""
-        latitude_step = max(self.latitude_step, _step(side_m / _METRES_PER_DEGREE))
+        latitude_step = _step(side_m / _METRES_PER_DEGREE, self.latitude_step)
         latitude = _cut(self.latitude, latitude_step)
         # Measured at the latitude that is left, so that doing it twice changes nothing.
-        longitude_step = max(self.longitude_step, _step(side_m / _metres_per_degree_east(latitude)))
+        longitude_step = _step(side_m / _metres_per_degree_east(latitude), self.longitude_step)
         longitude = _cut(self.longitude, longitude_step)
         return Degrees(latitude, longitude, latitude_step, longitude_step)
 
@@ -120,9 +119,10 @@ def _metres_per_degree_east(latitude: Decimal) -> float:
     return _METRES_PER_DEGREE * math.cos(math.radians(float(latitude)))
 
 
-def _step(degrees: float) -> Decimal:
-    """The first of 1, 2, 5, 10, ... steps that is no shorter."""
-    return next((step for step in _STEPS if float(step) >= degrees), _STEPS[-1])
+def _step(degrees: float, figures: Decimal) -> Decimal:
+    """The first power of ten that is no shorter than either."""
+    wanted = max(degrees, float(figures)) * (1 - 1e-9)
+    return next((step for step in _STEPS if float(step) >= wanted), _STEPS[-1])
 
 
 def _cut(value: Decimal, step: Decimal) -> Decimal:
@@ -134,7 +134,5 @@ def _half_way(value: Decimal, step: Decimal) -> Decimal:
 
 
 def _written(value: Decimal, step: Decimal) -> str:
-    places = max(0, -int(step.normalize().as_tuple().exponent))
-    if places > 8:  # a step of seconds has no end in decimals
-        places = 7
+    places = min(8, max(0, -int(step.as_tuple().exponent)))
     return f"{value.quantize(Decimal(1).scaleb(-places), ROUND_DOWN):f}"

@@ -165,11 +165,14 @@ def reference_at(easting: float, northing: float, kind: str, side_m: int = 1) ->
 def coarse(spot: Findspot, side_m: float = COARSE_M) -> Findspot:
     """The same findspot, no finer than ``side_m`` metres, by dropping figures.
 
+    Degrees lose whole figures, so east and west 1 km becomes a tenth of a degree.
     Of a findspot in words only the words that may be shown are left.
     """
     if spot.kind == WORDS:
         return replace(spot, value=spot.words)
-    wanted = max(side_m, spot.precision_m or 0)
+    stated, own = spot.precision_m or 0, _own_precision(spot)
+    # A precision that is only that of the figures asks for no cut of its own.
+    wanted = max(side_m, stated) if stated > own * 1.001 else side_m
     if spot.kind == DEGREES:
         cell = read_degrees(spot.value).coarser(wanted)
         return replace(spot, value=cell.text(), precision_m=max(cell.side_m(), wanted))

@@ -270,9 +270,10 @@ def _in_100(share: float) -> str:
 
 def _span_words(found: Aoristic, earliest: int, latest: int) -> str:
     """Write a span by its edges as round years: the years 76 to 150 are "c. AD 75-150"."""
-    # Between 1 BC (year 0) and AD 1 there is no round year; the edge there is called AD 1.
+    # A bin ends between two years, and its round name is that of the year nearer to AD 1: the
+    # edge between 76 and 75 BC is called 75 BC, that between 1 BC and AD 1 is called AD 1.
     first = earliest - 1 if earliest > 1 else earliest
-    last = latest if latest != 0 else 1
+    last = latest if latest > 0 else latest + 1
     if last >= found.today:
         return f"c. {year_words(first)} to today"
     return f"c. {_years(first, last)}"

@@ -113,7 +113,7 @@ def merge(
 ) -> None:
     """Merge another set into SET. Where they disagree you choose; both opinions are kept.
 
-    With --preview it ends with 1 when there are conflicts to settle.
+    With --preview it ends with 1 while there are conflicts to settle.
     """
     from simsearch.share.merge import merge_sets, plan_merge
 
@@ -133,7 +133,7 @@ def merge(
             say(f"Merged. Bring the index up to date with: simsearch index {set_folder}")
         else:
             say("Merged.")
-    if preview and plan.conflicts:
+    if preview and plan.open:
         raise typer.Exit(PROBLEMS)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 
 from simsearch.share.problems import ShareError, shown
@@ -81,15 +81,22 @@ class Chooser:
         self.open.append(conflict)
         return options[0]
 
-    def require_all(self) -> None:
-        """Raise ``ShareError`` when a choice was missing, wrong, or about nothing."""
+    def require_fitting(self, also_known: Container[str] = ()) -> None:
+        """Raise ``ShareError`` when a choice is wrong or about nothing.
+
+        ``also_known`` names conflicts that there would be without the other choices.
+        """
         unused = [name for name in self._choices if name not in self._used | set(MEANINGS)]
-        reasons = [*self.wrong]
-        reasons += [f"'{shown(name)}' is no conflict between these sets" for name in unused]
-        reasons += [str(conflict) for conflict in self.open]
-        if reasons:
+        reasons = [f"'{shown(name)}' is no conflict between these sets" for name in unused
+                   if name not in also_known]  # fmt: skip
+        if self.wrong or reasons:
+            raise ShareError("The choices do not fit.", [*self.wrong, *reasons])
+
+    def require_all(self) -> None:
+        """Raise ``ShareError`` when a conflict has no choice."""
+        if self.open:
             raise ShareError(
                 "The sets are not merged: they disagree.",
-                reasons,
+                [str(conflict) for conflict in self.open],
                 hint="Choose for each, as in type:knee=ours, or for all of a kind: type=ours.",
             )

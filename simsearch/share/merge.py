@@ -25,7 +25,10 @@ _ENOUGH = 4096  # bytes that tell what kind of picture a file is
 
 @dataclass(frozen=True)
 class MergePlan:
-    """What merging would do or has done: ids that come in, what we have, where sets disagree."""
+    """What merging would do or has done: ids that come in, what we have, where sets disagree.
+
+    ``open`` are the conflicts that nobody has chosen about; settling one may bring up another.
+    """
 
     new_photos: tuple[str, ...]
     new_types: tuple[str, ...]
@@ -33,6 +36,7 @@ class MergePlan:
     known: int
     opinions: int
     conflicts: tuple[Conflict, ...]
+    open: tuple[Conflict, ...]
     notes: tuple[str, ...]
 
     def lines(self) -> list[str]:
@@ -44,7 +48,11 @@ class MergePlan:
             f"Opinions that come in: {self.opinions}.",
             *self.notes,
         ]
-        return lines + [str(conflict) for conflict in self.conflicts]
+        open_names = {conflict.name for conflict in self.open}
+        for conflict in self.conflicts:
+            state = "To settle" if conflict.name in open_names else "Settled"
+            lines.append(f"{state}: {conflict}")
+        return lines
 
 
 def plan_merge(
@@ -79,6 +87,13 @@ def _merging(folder: Path, other: Path, choices: Mapping[str, str]) -> Merging:
     for root in (folder, other):
         opened = open_set(root)  # refuses tables with wrong cells
         _ = opened.opinions, opened.private
+    merging = _run(folder, other, choices)
+    without = _run(folder, other, {}) if choices else merging
+    merging.chooser.require_fitting({conflict.name for conflict in without.chooser.conflicts})
+    return merging
+
+
+def _run(folder: Path, other: Path, choices: Mapping[str, str]) -> Merging:
     merging = Merging(Side.read(folder), Side.read(other), Chooser(choices))
     merging.run()
     _choose_licences(merging, folder, other)
@@ -119,7 +134,8 @@ def _plan(merging: Merging) -> MergePlan:
         tuple(merging.new_sources),
         merging.known,
         merging.opinions_added,
-        tuple(merging.chooser.conflicts),
+        tuple(dict.fromkeys(merging.chooser.conflicts)),
+        tuple(dict.fromkeys(merging.chooser.open)),
         tuple(merging.notes),
     )
 

@@ -23,6 +23,7 @@ from simsearch.errors import PhotoError, SimsearchError
 from simsearch.files import sync_folder, write_bytes
 from simsearch.sets.check import check_set
 from simsearch.sets.datapackage import write_datapackage
+from simsearch.sets.licences import LICENCES
 from simsearch.sets.opinions import read_opinions
 from simsearch.sets.private import read_private
 from simsearch.sets.problems import Problem
@@ -222,7 +223,10 @@ def _take_photo(work: _Work, file: str, row: dict[str, str], may_write: bool) ->
     if data is None:
         return
     said = work.listing.files[file].licences
-    if said and said != (row["licence"],):
+    if row["licence"] not in LICENCES:
+        licence = shown(row["licence"])
+        work.reasons.append(f"{shown(file)}: '{licence}' is not an open licence known here")
+    elif said and said != (row["licence"],):
         reason = f"{PACKAGE_FILE} says {', '.join(said)}, {PHOTOS} says {shown(row['licence'])}"
         work.reasons.append(f"{shown(file)}: its licence is unclear: {reason}")
     if row["sha256"] != hashlib.sha256(data).hexdigest():

@@ -45,8 +45,9 @@ Doubles = NDArray[np.float64]
 
 BIN_YEARS = 25
 HALF = 0.5
-WIDE_YEARS = 300
-"""A likely span from this long on is said to come from dates that lie far apart."""
+MOST, WIDE_YEARS = 0.8, 300
+"""Where even the shortest span with most of the weight is this long, the words say so: half the
+weight can stand close together although a second lead lies a thousand years away."""
 _BARS, _LABEL = 120, 30
 
 
@@ -192,8 +193,11 @@ def date_words(found: Aoristic | None, share: float = HALF) -> str:
     if found is None:
         return "No date can be given: there are no leads or dated finds."
     span = likely_span(found, share)
-    wide = " The dates lie far apart." if span.latest - span.earliest >= WIDE_YEARS else ""
-    return f"Most likely {span.words} ({_in_100(span.share)} of the weight).{wide}"
+    said = f"Most likely {span.words} ({_in_100(span.share)} of the weight)."
+    most = likely_span(found, MOST)
+    if most.latest - most.earliest >= WIDE_YEARS:
+        said += f" The dates spread widely: {_in_100(most.share)} lie in {most.words}."
+    return said
 
 
 def aoristic_chart(found: Aoristic | None, *, title: str = "Dates taken together") -> str:

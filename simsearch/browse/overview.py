@@ -38,6 +38,7 @@ _COMPONENTS = 50
 _PERPLEXITY = 30.0
 _FEW = 8
 """Below this many photos there is no neighbourhood to keep; principal components will do."""
+_NO_SPREAD = 1e-6
 _WORTH_THREADS = 1500
 _LOG = logging.getLogger(__name__)
 _ONE_AT_A_TIME = threading.Lock()
@@ -82,7 +83,8 @@ def lay_out(vectors: NDArray[np.float32]) -> Points:
     if count == 0:
         return np.zeros((0, 2), np.float32)
     narrow = _components(vectors)
-    if count < _FEW:
+    spread = float(narrow[:, 0].std())
+    if count < _FEW or spread < _NO_SPREAD:
         return _into_square(narrow[:, :2])
     # Imported here: it takes a second to load and most sessions find their layout kept.
     from sklearn.manifold import TSNE  # type: ignore[import-untyped]
@@ -91,13 +93,23 @@ def lay_out(vectors: NDArray[np.float32]) -> Points:
     layout = TSNE(
         n_components=2,
         perplexity=min(_PERPLEXITY, (count - 1) / 3),
-        init="pca",
+        init=_start(narrow, spread),
         max_iter=500 if count > 2500 else 1000,
         random_state=_SEED,
     )
     # With few points the threads would spend their time waiting for one another.
     with threadpool_limits(1 if count < _WORTH_THREADS else None):
         return _into_square(layout.fit_transform(narrow))
+
+
+def _start(narrow: Points, spread: float) -> Points:
+    """Where t-SNE begins: the first two components, small, and no two photos in one place.
+
+    Re-saved copies have equal vectors; started from the very same place they, or a start that is
+    no number, make the library's tree of points run out of memory and end the process.
+    """
+    trembling = np.random.default_rng(_SEED).normal(size=(len(narrow), 2))
+    return (narrow[:, :2] / spread * 1e-4 + trembling * 1e-7).astype(np.float32)
 
 
 def _components(vectors: NDArray[np.float32]) -> Points:

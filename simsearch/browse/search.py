@@ -215,7 +215,7 @@ def _understood(
 
 def _slips_allowed(word: str) -> int:
     """Wrong, missing, added or swapped letters that a word of this length may have."""
-    return 0 if len(word) < 4 else 1 if len(word) < 6 else 2 if len(word) < 10 else 3
+    return 0 if len(word) < 4 else 1 if len(word) < 6 else 2 if len(word) < 9 else 3
 
 
 def _spelt_like(word: str, vocabulary: Mapping[str, float]) -> str:

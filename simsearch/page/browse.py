@@ -56,7 +56,6 @@ class BrowseParts:
     types: gr.HTML
     map: gr.HTML
     shown: gr.HTML
-    picked: gr.HTML
     place: gr.HTML
 
 
@@ -108,16 +107,14 @@ def lay_out_browsing(reference: ReferenceSet) -> BrowseParts:
                 js_on_load="watch('value', () => window.dispatchEvent(new Event('ss-shown')));",
                 elem_id="ss-map-shown",
             )
-            with gr.Row(elem_id="ss-map-pair"):
-                overview_map = html(
-                    "",
-                    js_on_load=script("map.js"),
-                    elem_id="ss-map",
-                    server_functions=[_thumbs_of(reference)],
-                )
-                picked = html("", elem_id="ss-map-picked")
+            overview_map = html(
+                "",
+                js_on_load=script("map.js"),
+                elem_id="ss-map",
+                server_functions=[_thumbs_of(reference), _picked_of(reference)],
+            )
     place = html("", elem_id="ss-type-page")
-    return BrowseParts(words, chosen, filters, views, types, overview_map, shown, picked, place)
+    return BrowseParts(words, chosen, filters, views, types, overview_map, shown, place)
 
 
 def wire_browsing(
@@ -249,10 +246,6 @@ def _wire_overview(parts: BrowseParts, reference: ReferenceSet) -> None:
         yield browsing.render_overview_wait(reference)
         yield _told(lambda: browsing.render_overview(reference, overview(reference.index)))
 
-    def picked(event: gr.EventData) -> str:
-        photo_id = str(payload(event).get("photo", ""))
-        return _told(lambda: browsing.render_picked(reference, photo_id))
-
     parts.map.wanted(
         drawn,
         outputs=parts.map,
@@ -261,7 +254,6 @@ def _wire_overview(parts: BrowseParts, reference: ReferenceSet) -> None:
         concurrency_limit=1,
         show_progress="hidden",
     )
-    light(parts.map.picked, picked, outputs=parts.picked, trigger_mode="always_last")
 
 
 def _thumbs_of(reference: ReferenceSet) -> Callable[[Any], dict[str, str]]:
@@ -277,6 +269,14 @@ def _thumbs_of(reference: ReferenceSet) -> Callable[[Any], dict[str, str]]:
         return {photo_id: picture.data_uri for photo_id, picture in made if picture}
 
     return thumbs
+
+
+def _picked_of(reference: ReferenceSet) -> Callable[[Any], str]:
+    def picked(photo_id: Any) -> str:
+        """The photo picked in the overview as HTML."""
+        return _told(lambda: browsing.render_picked(reference, str(photo_id)))
+
+    return picked
 
 
 def _told(make: Callable[[], str]) -> str:

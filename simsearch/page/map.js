@@ -190,8 +190,18 @@ function pick(i) {
   const x = across(i), y = down(i), w = map.canvas.clientWidth, h = map.canvas.clientHeight;
   if (x < 0 || y < 0 || x > w || y > h) { map.x = map.data.x[i] / 10000; map.y = map.data.y[i] / 10000; }
   say(`${map.data.types[map.data.type[i]][1]}${map.data.rendered[i] ? ", rendered" : ""}`);
-  trigger("picked", { photo: map.data.ids[i] });
+  tell(i);
   settle();
+}
+// What is picked stands beside the picture. Answers may come late: only the last pick counts.
+async function tell(i) {
+  let told = "";
+  try {
+    told = await server.picked(map.data.ids[i]);
+  } catch (error) {
+    say("The photo did not arrive. See that simsearch is still running.");
+  }
+  if (map.pick === i) map.section.querySelector("[data-picked]").innerHTML = told;
 }
 function nearest(px, py, reach) {
   const room = new Set(withRoom(inView()));

@@ -1,4 +1,4 @@
-"""Serve the page for a set with the tests' encoder: ``python -m tests.page.serve SET [PORT]``."""
+"""Serve the page with the tests' encoder: ``python -m tests.page.serve SET [PORT [PASSWORD]]``."""
 
 from __future__ import annotations
 
@@ -10,16 +10,19 @@ from simsearch.sets.reference_set import open_set
 from tests.tiny_set import GridEncoder
 
 
-def main(folder: str, port: int | None) -> None:
+def main(folder: str, port: int | None, password: str | None) -> None:
     """Serve until the process is ended; writes the address as the first line."""
     simsearch.encode.load_encoder = lambda name="grid": GridEncoder(name)
     start_page(
         open_set(folder),
         port=port,
+        password=password,
         open_browser=False,
         tell=lambda address: print(address, flush=True),
     )
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else None)
+    given = sys.argv[1:]
+    port = int(given[1]) if len(given) > 1 else 0
+    main(given[0], port or None, given[2] if len(given) > 2 else None)

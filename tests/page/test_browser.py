@@ -77,7 +77,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         stdout=subprocess.PIPE,
         text=True,
         cwd=Path(__file__).parents[2],
-        env={**os.environ, "TMPDIR": str(scratch)},
+        env={**os.environ, "TMPDIR": str(scratch), "XDG_CACHE_HOME": str(scratch / "cache")},
     )
     try:
         yield Server(_first_line(process), scratch)
@@ -166,9 +166,9 @@ def test_a_link_to_a_type_opens_it(visit: Visit, server: Server) -> None:
 
 def test_types_are_filtered_while_typing(visit: Visit) -> None:
     page = visit.page
-    page.get_by_role("tab", name="Types").click()
+    page.get_by_role("tab", name="Browse").click()
     page.get_by_label("Words to look for").fill("disc 50 BC")
-    page.get_by_text("1 of 6 types hold these words.").wait_for()
+    page.get_by_text("1 of 6 types fits.").wait_for()
     assert page.locator("#ss-browse a").all_inner_texts() == ["Early disc brooch"]
 
 
@@ -296,7 +296,7 @@ def test_nothing_runs_over_the_edge(visit: Visit, tmp_path: Path) -> None:
     page.get_by_role("link", name="Open the full page on Knee brooch").click()
     page.get_by_role("heading", level=2, name="Knee brooch").wait_for()
     assert too_wide() == []
-    for tab in ("Types", "Care and law"):
+    for tab in ("Browse", "Care and law"):
         page.get_by_role("tab", name=tab).click()
         page.wait_for_timeout(200)
         assert too_wide() == []

@@ -15,6 +15,7 @@ from simsearch.page import render
 from simsearch.page.intake import HeldPhoto, Problem, Tray
 from simsearch.page.thumbs import encode_picture, thumbnail
 from simsearch.sets.reference_set import ReferenceSet
+from tests.page.listing import listing
 from tests.page.small_set import COLOURS, FAR_COLOUR, HOSTILE, make_small_set
 from tests.tiny_set import GridEncoder
 
@@ -133,7 +134,7 @@ def test_hostile_texts_are_shown_and_never_obeyed(reference: ReferenceSet, what:
             looked(reference, COLOURS["odd"]), tray_of(COLOURS["odd"]), reference
         ),
         "type": lambda: render.render_type(reference.types["odd"], reference),
-        "browse": lambda: render.render_browse(reference),
+        "browse": lambda: listing(reference),
         "no type": lambda: render.render_type_or_close(HOSTILE, reference),
     }[what]()
     page = Read(html)
@@ -260,8 +261,10 @@ def test_a_type_page_says_everything_the_set_knows(reference: ReferenceSet) -> N
         "Harrow Fen Finds Club, notes (invented)",
     ):
         assert fact in page.text
-    assert len(page.all("img")) == 4
+    # Four photos of its own, and one of each beside its look-alike.
+    assert len(page.all("img")) == 4 + 2
     assert [a["data-type"] for a in page.all("a") if "data-type" in a] == ["dolphin"]
+    assert page.text.count("the bow has a rib") == 1  # what the other type says of itself
 
 
 def test_a_type_without_photos_says_so(reference: ReferenceSet) -> None:
@@ -276,27 +279,12 @@ def test_an_unknown_type_offers_close_ones(reference: ReferenceSet) -> None:
     assert [a["data-type"] for a in page.all("a") if "data-type" in a] == ["dolphin"]
 
 
-def test_browsing_groups_types_and_filters_by_words(reference: ReferenceSet) -> None:
-    everything = Read(render.render_browse(reference))
-    linked = [a["data-type"] for a in everything.all("a")]
-    assert sorted(linked) == sorted(reference.types)
-    assert "6 types in this set." in everything.text
-    # A rendered picture says so here too.
-    pictured = [a for a in everything.all("span") if a.get("class") == "ss-tag"]
-    assert len(pictured) == len(everything.all("img")) == 5
-    assert everything.text.count("no photo yet") == 1
-    few = Read(render.render_browse(reference, "disc 50 BC"))
-    assert [a["data-type"] for a in few.all("a")] == ["early-disc"]
-    assert "1 of 6 types" in few.text
-    assert "No type holds all these words" in Read(render.render_browse(reference, "zzz")).text
-
-
 def test_a_photo_that_has_gone_leaves_words_in_its_place(tmp_path: Path) -> None:
     reference = open_set(make_small_set(tmp_path / "set"))
     (reference.folder / "photos/knee-1.png").unlink()
     page = Read(render.render_type(reference.types["knee"], reference))
     assert "photos/knee-1.png cannot be read" in page.text
-    assert len(page.all("img")) == 3
+    assert len(page.all("img")) == 3 + 1  # its own, and the look-alike's
 
 
 def test_a_photo_replaced_on_disk_is_read_again(tmp_path: Path) -> None:

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
-from simsearch import open_set
 from simsearch.page import words
-from tests.page.small_set import make_small_set
 
 
 @pytest.mark.parametrize(
@@ -44,24 +40,12 @@ def test_lengths_in_words() -> None:
     assert words.length_words((12.0, 12.0)) == "12 mm"
 
 
-def test_every_word_must_be_there_whatever_its_case() -> None:
-    assert words.holds_words(["Knee brooch", "Roman"], "ROMAN knee")
-    assert not words.holds_words(["Knee brooch", "Roman"], "roman elbow")
-    assert words.holds_words(["anything"], "  ")
-
-
 def test_close_ids_know_slips_and_parts_of_names() -> None:
     ids = ["colchester", "colchester-derivative-harlow", "knee", "trumpet"]
     assert words.close_ids("trumpte", ids) == ["trumpet"]
     assert words.close_ids("Colchester", ids)[:1] == ["colchester"]
     assert "colchester-derivative-harlow" in words.close_ids("derivative harlow", ids)
     assert words.close_ids("zzz", ids) == []
-
-
-def test_types_are_found_by_feature_and_date_too(tmp_path: Path) -> None:
-    types = open_set(make_small_set(tmp_path / "set")).types.values()
-    assert [kind.id for kind in words.find_types(types, "short catch")] == ["knee"]
-    assert [kind.id for kind in words.find_types(types, "50 BC")] == ["early-disc"]
 
 
 @pytest.mark.parametrize(

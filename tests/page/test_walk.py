@@ -44,7 +44,7 @@ def test_from_a_typo_to_a_type_of_the_overview(visit: Visit) -> None:
     page.get_by_role("tab", name="Browse").click()
     page.get_by_label("Words to look for").fill("dolfin")
     page.get_by_text("“dolfin” was taken for “dolphin”.").wait_for()
-    page.locator("#ss-browse").get_by_role("link", name="Dolphin brooch").click()
+    page.locator("#ss-browse").get_by_role("link", name="Dolphin brooch", exact=True).click()
     page.get_by_role("heading", level=2, name="Dolphin brooch").wait_for()
     # A look-alike with a photo of each, side by side.
     beside = page.get_by_role("region", name="Dolphin brooch beside Knee brooch")
@@ -64,15 +64,19 @@ def test_from_a_typo_to_a_type_of_the_overview(visit: Visit) -> None:
     canvas = open_overview(visit)
     page.wait_for_timeout(500)  # pictures arrive
     page.get_by_role("button", name="Lead shot (4)").click()
-    page.locator("#ss-map-picked").get_by_role("link", name="Lead shot").wait_for()
+    page.locator("#ss-map-picked").get_by_role("link", name="Lead shot", exact=True).wait_for()
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     canvas.focus()
     page.keyboard.press("Enter")
-    page.get_by_role("heading", level=2, name="Lead shot").wait_for()
+    page.get_by_role("heading", level=2, name="Lead shot", exact=True).wait_for()
     page.go_back()
     canvas.wait_for(state="visible")
     # The picture is as it was left: still picked.
-    assert page.locator("#ss-map-picked").get_by_role("link", name="Lead shot").is_visible()
+    assert (
+        page.locator("#ss-map-picked")
+        .get_by_role("link", name="Lead shot", exact=True)
+        .is_visible()
+    )
 
 
 def test_the_overview_by_keyboard_and_pointer(visit: Visit) -> None:
@@ -105,7 +109,9 @@ def test_the_overview_by_keyboard_and_pointer(visit: Visit) -> None:
         }"""
     )
     canvas.click(position=where)
-    page.locator("#ss-map-picked").get_by_role("link", name="Early disc brooch").wait_for()
+    page.locator("#ss-map-picked").get_by_role(
+        "link", name="Early disc brooch", exact=True
+    ).wait_for()
 
 
 def test_filters_narrow_list_and_overview_and_keep_their_place(visit: Visit) -> None:
@@ -132,7 +138,7 @@ def test_the_find_itself_leads_to_what_looks_like_it(visit: Visit, tmp_path: Pat
     page = visit.page
     visit.upload(save_find(tmp_path / "find.png", COLOURS["dolphin"]))
     visit.look()
-    page.get_by_role("link", name="Reference photos that look like your photo 1").click()
+    page.get_by_role("link", name="Photos that look like it, your photo 1").click()
     page.get_by_role("heading", name="Photos that look like yours").wait_for()
     assert page.locator(".ss-alike h3").first.inner_text().startswith("Dolphin brooch")
     page.get_by_role("link", name="Back to the leads for your find").click()

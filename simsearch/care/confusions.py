@@ -164,7 +164,8 @@ def _row(found: Confusions, row: int, types: Mapping[str, Type]) -> list[str]:
             parts += [
                 f'<rect class="{shade}" x="{left}" y="{top}" width="{_CELL}" height="{_CELL}" '
                 f'fill-opacity="{0.12 + 0.88 * share:.2f}"><title>{_text(told)}</title></rect>',
-                f'<text class="count{pale}" x="{left + _CELL / 2:g}" y="{top + 10}">{photos}</text>',
+                f'<text class="count{pale}" x="{left + _CELL / 2:g}" y="{top + 10}">'
+                f"{photos}</text>",
             ]
     return parts
 
@@ -176,9 +177,8 @@ def _group_lines(found: Confusions, types: Mapping[str, Type]) -> list[str]:
         before, after = (types[found.order[at]].group for at in (place - 1, place))
         if before != after:
             at = place * _CELL
-            lines.append(
-                f'<path class="line" d="M{_LABELS} {_TOP + at}h{side}M{_LABELS + at} {_TOP}v{side}"/>'
-            )
+            strokes = f"M{_LABELS} {_TOP + at}h{side}M{_LABELS + at} {_TOP}v{side}"
+            lines.append(f'<path class="line" d="{strokes}"/>')
     return lines
 
 

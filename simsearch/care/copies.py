@@ -149,7 +149,8 @@ def _likely_pairs(
         nearest = np.argpartition(-best, keep - 1, axis=1)[:, :keep]
         for row in rows:
             for part in nearest[row]:
-                _note(pairs, (float(best[row, part]), start + row, part, which[row, part]))
+                guess = (float(best[row, part]), int(start + row), int(part), int(which[row, part]))
+                _note(pairs, guess)
         every = np.concatenate([column_best, best])
         whole = np.broadcast_to((rows + start)[:, None], best.shape)
         sources = np.concatenate([column_from, np.stack([whole, which])], axis=1)
@@ -158,8 +159,8 @@ def _likely_pairs(
         column_from = np.take_along_axis(sources, order[None], axis=1)
     for rank in range(keep):
         for part in range(count):
-            whole, kind = column_from[:, rank, part]
-            _note(pairs, (float(column_best[rank, part]), whole, part, kind))
+            source, kind = (int(n) for n in column_from[:, rank, part])
+            _note(pairs, (float(column_best[rank, part]), source, part, kind))
     return pairs
 
 
@@ -177,13 +178,13 @@ def _nearness(
     return best, which
 
 
-def _note(pairs: dict[tuple[int, int], list[_Guess]], guess: tuple[float, int, int, int]) -> None:
-    nearness, whole, part, variant = guess[0], int(guess[1]), int(guess[2]), int(guess[3])
+def _note(pairs: dict[tuple[int, int], list[_Guess]], guess: _Guess) -> None:
+    nearness, whole, part, _ = guess
     if nearness < _LEAST_NEAR or whole == part:
         return
     tries = pairs.setdefault((min(whole, part), max(whole, part)), [])
-    if (nearness, whole, part, variant) not in tries:
-        tries.append((nearness, whole, part, variant))
+    if guess not in tries:
+        tries.append(guess)
 
 
 def _part(square: Bytes, variant: _Variant) -> Floats:

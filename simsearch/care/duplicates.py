@@ -32,7 +32,7 @@ def duplicate_findings(
     With an ``index``, what it holds to be nearest is laid over one another too.
     """
     rows = pictures.rows
-    also = _near_by_index(rows, index) if index is not None else []
+    also = near_by_index(rows, index) if index is not None else []
     same = _same_files(rows)
     copies = [
         *(Copy(first, second, 1.0, False, False) for first, second in sorted(same)),
@@ -55,7 +55,7 @@ def _same_files(rows: tuple[PhotoRow, ...]) -> set[tuple[int, int]]:
     return pairs
 
 
-def _near_by_index(rows: tuple[PhotoRow, ...], index: PhotoIndex) -> list[tuple[int, int]]:
+def near_by_index(rows: tuple[PhotoRow, ...], index: PhotoIndex) -> list[tuple[int, int]]:
     """Pairs of photos that the encoder puts close together, by position in ``rows``."""
     place = {row.id: number for number, row in enumerate(rows)}
     scores, near = index.search(index.vectors, _NEAREST_BY_INDEX + 1)

@@ -28,7 +28,8 @@ def letters_in_a_row(grey: Bytes) -> int:
         standing_out = cv2.morphologyEx(grey, how, kernel)
         marks = (standing_out > _LEAST_STEP).astype(np.uint8)
         _, _, stats, _ = cv2.connectedComponentsWithStats(marks)
-        boxes = [tuple(int(n) for n in row[:4]) for row in stats[1:] if _is_letter(row)]
+        kept = [[int(n) for n in row[:4]] for row in stats[1:] if _is_letter(row)]
+        boxes = [(left, top, width, height) for left, top, width, height in kept]
         most = max(most, _longest_row(boxes))
     return most
 

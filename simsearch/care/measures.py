@@ -60,8 +60,8 @@ def shrunk(grey: NDArray[np.uint8], longest: int) -> NDArray[np.uint8]:
     if factor >= 1:
         return grey
     width, height = (max(1, round(side * factor)) for side in (grey.shape[1], grey.shape[0]))
-    small: NDArray[np.uint8] = cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA)
-    return small
+    small = cv2.resize(grey, (width, height), interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8)
 
 
 def blur_of(grey: NDArray[np.uint8]) -> float:
@@ -72,11 +72,11 @@ def blur_of(grey: NDArray[np.uint8]) -> float:
     Dolmière, P. Ladret and M. Nicolas, "The blur effect: perception and estimation with a new
     no-reference perceptual blur metric", Proc. SPIE 6492 (2007).
     """
-    picture = grey.astype(np.float32) / 255
+    picture = (grey / np.float32(255)).astype(np.float32)
     answers = []
     for axis in (0, 1):
         size = (1, _BLUR_WINDOW) if axis == 0 else (_BLUR_WINDOW, 1)
-        again = cv2.blur(picture, size, borderType=cv2.BORDER_REFLECT)
+        again = np.asarray(cv2.blur(picture, size, borderType=cv2.BORDER_REFLECT), np.float32)
         before = np.abs(_edges(picture, axis))
         lost = np.maximum(0, before - np.abs(_edges(again, axis)))
         inside = np.s_[2:-1, 2:-1]
@@ -89,8 +89,8 @@ def blur_of(grey: NDArray[np.uint8]) -> float:
 def _edges(picture: Floats, axis: int) -> Floats:
     """Differences along one axis, smoothed across it, as the published method takes them."""
     across, down = (0, 1) if axis == 0 else (1, 0)
-    found: Floats = cv2.Sobel(picture, cv2.CV_32F, across, down, borderType=cv2.BORDER_REFLECT)
-    return found
+    found = cv2.Sobel(picture, cv2.CV_32F, across, down, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(found, np.float32)
 
 
 def _burnt_out(grey: NDArray[np.uint8]) -> float:

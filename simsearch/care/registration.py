@@ -84,10 +84,8 @@ def lay(whole: Bytes, part: Bytes, window: Window) -> Laid:
 def detail(grey: NDArray[np.generic], fine: float, coarse: float) -> Floats:
     """Return what is left of a grey picture between two blurs, as float32 of the same shape."""
     picture = grey.astype(np.float32)
-    kept: Floats = cv2.GaussianBlur(picture, (0, 0), fine) - cv2.GaussianBlur(
-        picture, (0, 0), coarse
-    )
-    return kept
+    less, more = (cv2.GaussianBlur(picture, (0, 0), sigma) for sigma in (fine, coarse))
+    return np.asarray(less - more, np.float32)
 
 
 def _slide(whole: Bytes, part: Bytes, window: Window) -> tuple[float, Floats]:
@@ -105,11 +103,11 @@ def _slide(whole: Bytes, part: Bytes, window: Window) -> tuple[float, Floats]:
         _, score, _, (x, y) = cv2.minMaxLoc(answer)
         if score > best:
             best, found = score, (across / COARSE, down / COARSE, x / COARSE, y / COARSE)
-    across, down, x, y = found
+    wide, high, left, top = found
     side = len(whole)
     # The middle of the first pixel lies half a pixel inside, in both pictures.
-    shift = [x * side + (across - 1) / 2, y * side + (down - 1) / 2]
-    return best, np.array([[across, 0, shift[0]], [0, down, shift[1]]], np.float32)
+    shift = [left * side + (wide - 1) / 2, top * side + (high - 1) / 2]
+    return best, np.array([[wide, 0, shift[0]], [0, high, shift[1]]], np.float32)
 
 
 @lru_cache(maxsize=32)
@@ -121,8 +119,8 @@ def _sizes(side: float) -> tuple[tuple[float, float], ...]:
 
 
 def _shrunk(square: Bytes) -> Bytes:
-    small: Bytes = cv2.resize(square, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
-    return small
+    small = cv2.resize(square, (COARSE, COARSE), interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8)
 
 
 def _refined(whole: Bytes, part: Bytes, placed: Floats) -> Floats | None:
@@ -130,18 +128,20 @@ def _refined(whole: Bytes, part: Bytes, placed: Floats) -> Floats | None:
     stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 25, 1e-4)
     side, scale = (FINE, FINE), len(whole) / FINE
     # Half the size is a quarter of the work, and exact enough for what follows.
-    grounds = [
+    seen, ground = (
         cv2.resize(square, side, interpolation=cv2.INTER_AREA).astype(np.float32)
         for square in (part, whole)
-    ]
+    )
+    every = np.ones(side, np.uint8)
     start = _rescaled(placed, 1 / scale)
     try:
-        _, found = cv2.findTransformECC(*grounds, start, cv2.MOTION_AFFINE, stop, None, 3)
+        _, answer = cv2.findTransformECC(seen, ground, start, cv2.MOTION_AFFINE, stop, every, 3)
     except cv2.error:  # it says so when it does not settle
         return None
+    found = np.asarray(answer, np.float32)
     fits = (
         max(abs(found[0, 1]), abs(found[1, 0])) <= _MOST_TURN
-        and _LEAST_SCALE <= min(found[0, 0], found[1, 1])
+        and min(found[0, 0], found[1, 1]) >= _LEAST_SCALE
         and max(found[0, 0], found[1, 1]) <= _MOST_SCALE
     )
     return _rescaled(found, scale) if fits else None
@@ -160,7 +160,8 @@ def _compared(whole: Bytes, part: Bytes, placed: Floats) -> Laid:
     """Compare two photos, one laid over the other, in all cells that both cover."""
     side = len(whole)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    laid = cv2.warpAffine(whole.astype(np.float32), placed, (side, side), flags=flags)
+    picture = cv2.warpAffine(whole.astype(np.float32), placed, (side, side), flags=flags)
+    laid = np.asarray(picture, np.float32)
     covered = cv2.warpAffine(np.ones((side, side), np.float32), placed, (side, side), flags=flags)
     inside = cv2.erode((covered > 0.99).astype(np.uint8), np.ones((7, 7), np.uint8))
     usable = _cells(inside.astype(np.float32)).mean(axis=1) > 0.99

@@ -94,7 +94,7 @@ def version_of_file(file: Path) -> str:
             found = set(opened.execute("SELECT type, name FROM sqlite_master").fetchall())
             version = opened.execute("SELECT version_num FROM alembic_version").fetchone()
             triggers = opened.execute("SELECT sql FROM sqlite_master WHERE type = 'trigger'")
-            texts = {row[0] for row in triggers}
+            texts = {" ".join(str(row[0]).split()) for row in triggers}
     except sqlite3.Error:
         return "foreign"
     if not found <= _KNOWN_PARTS or not texts <= set(TRIGGERS) or version is None:

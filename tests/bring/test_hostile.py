@@ -91,6 +91,28 @@ def spoiled(document: Any, chance: random.Random) -> Any:
     return document
 
 
+def reworded(document: Any, chance: random.Random) -> Any:
+    """A sound document whose texts for people are all evil ones."""
+    document = json.loads(json.dumps(document))
+    fields = (
+        "label",
+        "title",
+        "attribution",
+        "requiredStatement",
+        "Artist",
+        "Credit",
+        "ObjectName",
+    )
+    for part, key in nodes(document):
+        if key in fields and isinstance(part[key], str):
+            part[key] = chance.choice(EVIL_TEXTS)
+        elif key in fields and isinstance(part[key], dict):
+            for inner, place in nodes(part[key]):
+                if isinstance(inner[place], str):
+                    inner[place] = chance.choice(EVIL_TEXTS)
+    return document
+
+
 def bad_json(document: Any, chance: random.Random) -> Reply:
     """An answer that is no document, or one in a broken wrapping."""
     body = json.dumps(document).encode()
@@ -180,9 +202,12 @@ def set_up(site: Site, chance: random.Random) -> None:
     for path, document in sound.items():
         site.put_json(path, document)
     spoil = chance.choice(["/w/api.php", "/w/api.php", "/start", "/three", "/three", "/two"])
-    if chance.random() < 0.6:
+    way = chance.random()
+    if way < 0.25:
+        site.put_json(spoil, reworded(sound[spoil], chance))
+    elif way < 0.7:
         site.put_json(spoil, spoiled(sound[spoil], chance))
-    elif chance.random() < 0.7:
+    elif way < 0.95:
         site.routes[spoil] = bad_json(sound[spoil], chance)
     for path in (
         "/thumb/1.jpg", "/thumb/2.jpg", "/original/1.jpg", "/images/a.jpg",

@@ -30,6 +30,11 @@ def read_sheet(path: Path, problems: list[Problem]) -> Sheet | None:
     text = _text(path, problems)
     if text is None:
         return None
+    if "\x00" in text:
+        what = "The table holds null characters, which are no text."
+        todo = "Save it again from the spreadsheet as CSV, UTF-8."
+        problems.append(Problem("error", path.name, what, todo))
+        return None
     try:
         records = list(csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text)))
     except csv.Error as error:

@@ -9,13 +9,16 @@ from typing import Literal
 from simsearch.errors import TableError
 
 Severity = Literal["error", "warning"]
+_LONGEST = 600  # letters; the longest text of our own, a list of columns, has some 300
 
 
 @dataclass(frozen=True)
 class Problem:
     """One thing wrong: how bad, where (file, row, column), what it is, and what to do about it.
 
-    An ``error`` keeps the set from being used; a ``warning`` does not.
+    An ``error`` keeps the set from being used; a ``warning`` does not. Problems quote what
+    stands in tables that may come from anyone, so they hold no control characters, which could
+    rewrite a terminal, and what they quote is cut to a readable length.
     """
 
     severity: Severity
@@ -23,8 +26,18 @@ class Problem:
     what: str
     what_to_do: str
 
+    def __post_init__(self) -> None:
+        """Make what was quoted harmless to show."""
+        for name in ("where", "what", "what_to_do"):
+            object.__setattr__(self, name, _shown(getattr(self, name)))
+
     def __str__(self) -> str:
         return f"{self.where}: {self.what} {self.what_to_do}".rstrip()
+
+
+def _shown(text: str) -> str:
+    kept = text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+    return "".join(letter if letter.isprintable() or letter == "\n" else "?" for letter in kept)
 
 
 class TablesError(TableError):

@@ -12,10 +12,10 @@ import os
 import random
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from simsearch.making.add import add_photos
 from simsearch.making.from_folder import plan_from_folder
@@ -80,25 +80,27 @@ def prepare(place: Path) -> Ground:
     return Ground(folder, tuple(incoming), tuple(others), place / "record.jsonl")
 
 
-def kill_once(ground: Ground, seed: int, longest_ms: int) -> Kill:
-    """Start the work, kill it at a random moment, and look at what is left."""
+def kill_once(ground: Ground, seed: int, *, longest_ms: int = 0, most_calls: int = 0) -> Kill:
+    """Start the work, kill it at a random moment, and look at what is left.
+
+    The moment is one of the next ``longest_ms`` milliseconds, or with ``most_calls`` just before
+    one of that many calls that move, remove or flush a file: where a half-done change shows.
+    """
     chance = random.Random(seed)
     ground.record.write_bytes(b"")
+    call = chance.randint(1, most_calls) if most_calls else 0
     child = os.fork()
     if child == 0:
-        try:
-            _work(ground, seed)
-        except BaseException as error:
-            with open(ground.record, "a", encoding="utf-8") as record:
-                record.write(json.dumps({"error": f"{type(error).__name__}: {error}"}) + "\n")
-        finally:
-            os._exit(9)  # it never ends by itself; this is told as a fault
-    while not ground.record.stat().st_size:
-        time.sleep(0.001)
-    after = chance.uniform(1, longest_ms)
-    time.sleep(after / 1000)
-    os.kill(child, signal.SIGKILL)
+        _work_until_killed(ground, seed, call)
+    began = time.monotonic()
+    if not call:
+        while not ground.record.stat().st_size:
+            time.sleep(0.001)
+        began = time.monotonic()
+        time.sleep(chance.uniform(1, longest_ms) / 1000)
+        os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
+    after = (time.monotonic() - began) * 1000
     committed = (ground.folder / ".changes/journal.json").exists()
     record = [json.loads(line) for line in _whole_lines(ground.record)]
     faults = list(_faults(ground.folder, record))
@@ -113,18 +115,49 @@ def kill_once(ground: Ground, seed: int, longest_ms: int) -> Kill:
     return Kill(round(after), during, committed, rows, steps, tuple(faults))
 
 
+def _work_until_killed(ground: Ground, seed: int, call: int) -> None:
+    """Work in a process of its own, which dies just before the given call; 0 for no call."""
+    try:
+        with open(ground.record, "a", buffering=1, encoding="utf-8") as record:
+            _work(ground, seed, record, call)
+    except BaseException as error:
+        with open(ground.record, "a", encoding="utf-8") as record:
+            record.write(json.dumps({"error": f"{type(error).__name__}: {error}"}) + "\n")
+    finally:
+        os._exit(9)  # it never ends by itself; this is told as a fault
+
+
+def _die_before(call: int) -> None:
+    count = 0
+
+    def counted(real: Callable[..., Any]) -> Callable[..., Any]:
+        def counting(*arguments: Any, **options: Any) -> Any:
+            nonlocal count
+            count += 1
+            if count == call:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return real(*arguments, **options)
+
+        return counting
+
+    for name in ("replace", "unlink", "fsync"):
+        setattr(os, name, counted(getattr(os, name)))
+
+
 def _whole_lines(path: Path) -> list[str]:
     return [line for line in path.read_text("utf-8").splitlines(keepends=True) if line[-1] == "\n"]
 
 
-def _work(ground: Ground, seed: int) -> None:
+def _work(ground: Ground, seed: int, record: TextIO, call: int) -> None:
     chance = random.Random(-seed)
-    descriptor = os.open(ground.record, os.O_WRONLY | os.O_APPEND)
 
     def note(**what: Any) -> None:
-        os.write(descriptor, (json.dumps(what) + "\n").encode())
+        record.write(json.dumps(what) + "\n")
+        record.flush()
 
     note(**_rows(ground.folder))
+    if call:
+        _die_before(call)
     while True:
         many = len(open_set(ground.folder).photos) > _MANY
         name = chance.choice(OPERATIONS if not many else ("delete", "re-index"))

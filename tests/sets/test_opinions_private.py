@@ -103,3 +103,10 @@ def test_an_empty_or_foreign_table_is_told(folder: Path) -> None:
 def test_the_label_in_force_is_an_opinion_too(folder: Path) -> None:
     found = opinion_in_force(open_set(folder).photos[0])
     assert (found.photo, found.by, found.on) == ("knee-1", "the tests", "2026-01-31")
+
+
+def test_a_problem_can_be_shown_whatever_it_quotes(folder: Path) -> None:
+    write(folder, [opinion(on="\x1b[2J\u202e" + "x" * 5000)], [])
+    (found,) = [one for one in check_set(folder) if one.severity == "error"]
+    assert "\x1b" not in str(found) and "\u202e" not in str(found)
+    assert len(str(found)) < 800

@@ -58,7 +58,7 @@ def _own_addresses() -> list[str]:
 
 
 def new_password() -> str:
-    """A password to type on a phone: twelve letters in threes, some 54 bits."""
+    """A password to type on a phone: twelve letters in groups of four, some 54 bits."""
     groups = ("".join(secrets.choice(_LETTERS) for _ in range(4)) for _ in range(3))
     return "-".join(groups)
 

@@ -207,7 +207,9 @@ def aoristic_chart(found: Aoristic | None, *, title: str = "Dates taken together
     """
     words = date_words(found)
     key = picture_key("aoristic", title, words)
-    label = f'<text class="label" x="{SIDE}" y="{TOP + 16}">{xml_text(words)}</text>'
+    # Only the first sentence fits above the bars; the description has all of it.
+    shown = xml_text(words.partition(" The dates spread")[0])
+    label = f'<text class="label" x="{SIDE}" y="{TOP + 16}">{shown}</text>'
     if found is None:
         return picture(key, title, words, TOP + _LABEL + AXIS_HEIGHT, [label])
     axis = axis_of(found.ranges, found.today)

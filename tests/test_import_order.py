@@ -16,7 +16,10 @@ LAYERS = (
     "commands",
     "terminal",
     "page",
+    "practice",
+    "sheets",
     "register",
+    "measure",
     "care",
     "browse",
     "share",
@@ -27,6 +30,7 @@ LAYERS = (
     "index",
     "encode",
     "photo",
+    "law",
     "files",
     "errors",
 )

@@ -17,21 +17,34 @@ from simsearch.sets.types import FEATURE_VIEWS, Type
 
 ENOUGH_OBJECTS = BEST
 """A type's score is the mean of this many nearest objects; with fewer one of them counts twice."""
+_NAMED = 6  # types without photos that are named in full
 
 
 def gap_findings(reference: ReferenceSet, actions: Actions) -> list[Finding]:
     """Return what each type of a set lacks."""
     found: list[Finding] = []
+    empty = [kind for kind in reference.types.values() if not reference.photos_of(kind.id)]
     for kind in reference.types.values():
-        found += _of_type(kind, reference.photos_of(kind.id), actions)
-    return found
+        if kind not in empty:
+            found += _of_type(kind, reference.photos_of(kind.id), actions)
+    return found + _without_photos(empty, actions)
+
+
+def _without_photos(empty: Sequence[Type], actions: Actions) -> list[Finding]:
+    """One finding for all of them: a set that has just begun lacks photos of most types."""
+    if not empty:
+        return []
+    ids = tuple(kind.id for kind in empty)
+    if len(empty) == 1:
+        what = f"{empty[0].name} has no photo, so it can never be a lead."
+        return [Finding("no photo", "note", (), ids, what, actions.add_photos(ids[0]))]
+    named = ", ".join(kind.name for kind in empty[:_NAMED])
+    more = f" and {len(empty) - _NAMED} others" if len(empty) > _NAMED else ""
+    what = f"{len(empty)} types have no photo, so they can never be leads: {named}{more}."
+    return [Finding("no photo", "note", (), ids, what, actions.add_photos("these types"))]
 
 
 def _of_type(kind: Type, rows: Sequence[PhotoRow], actions: Actions) -> Iterator[Finding]:
-    if not rows:
-        what = f"{kind.name} has no photo, so it can never be a lead."
-        yield Finding("no photo", "note", (), (kind.id,), what, actions.add_photos(kind.id))
-        return
     objects = {row.specimen for row in rows}
     if len(objects) < ENOUGH_OBJECTS:
         what = (

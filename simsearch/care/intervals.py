@@ -35,20 +35,3 @@ def by_object(right: NDArray[np.bool_], objects: NDArray[np.intp]) -> NDArray[np
     _, place = np.unique(objects, return_inverse=True)
     shares: NDArray[np.float64] = np.bincount(place, right) / np.bincount(place)
     return shares
-
-
-def resampled(
-    right: NDArray[np.bool_], objects: NDArray[np.intp], *, draws: int = 2000, seed: int = 4
-) -> tuple[float, float]:
-    """Return a 95 % interval of the share of right photos, drawing whole objects with return.
-
-    Without photos nothing is known: (0, 1).
-    """
-    if not len(right):
-        return 0.0, 1.0
-    _, place = np.unique(objects, return_inverse=True)
-    good, every = np.bincount(place, right), np.bincount(place)
-    drawn = np.random.default_rng(seed).integers(0, len(every), (draws, len(every)))
-    shares = good[drawn].sum(axis=1) / every[drawn].sum(axis=1)
-    low, high = np.percentile(shares, [2.5, 97.5])
-    return float(low), float(high)

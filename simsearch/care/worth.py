@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simsearch.care.intervals import by_object, resampled, wilson
+from simsearch.care.intervals import by_object, wilson
 from simsearch.care.lookup import OwnLookup
 from simsearch.sets.types import Type
 
@@ -91,8 +91,7 @@ def worth_of(found: OwnLookup, types: dict[str, Type]) -> Worth:
     ranks, specimen = ranks[usable], specimen[usable]
     objects = len(np.unique(specimen))
     first, among = (
-        Share(float(right.mean()), *resampled(right, specimen)) if len(right) else None
-        for right in (ranks == 0, ranks < TOP)
+        _share(right, specimen) if len(right) else None for right in (ranks == 0, ranks < TOP)
     )
     words = _set_words(len(ranks), objects, first, among, sum(t.first is None for t in by_type))
     return Worth(len(ranks), objects, first, among, words, tuple(by_type))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from simsearch.encode import Encoder
 
 PHOTO_FOLDER = "photos"
+_NAMED = 6  # types without photos that are named in full
 _SMALL = 64  # pixels; enough to see that a photo opens, and quick
 
 
@@ -110,11 +111,15 @@ def rendered_fault(is_rendered: bool, words: str) -> tuple[str, str] | None:
 
 
 def _types(reference: ReferenceSet) -> Iterator[Problem]:
+    empty = [kind.id for kind in reference.types.values() if not reference.photos_of(kind.id)]
+    if empty and reference.photos:
+        what = (
+            f"{len(empty)} of {len(reference.types)} types have no photo, so they can never be "
+            f"leads: {', '.join(empty[:_NAMED])}{' ...' if len(empty) > _NAMED else ''}."
+        )
+        yield Problem("warning", "types.csv", what, "Add photos of them.")
     for kind in reference.types.values():
         where = f"types.csv, type {kind.id}"
-        if not reference.photos_of(kind.id):
-            what = "It has no photo, so it can never be a lead."
-            yield Problem("warning", where, what, "Add a photo of it.")
         if kind.basis in ("read", "part read") and not kind.sources:
             what = f"Its date is '{kind.basis}', but no source is named."
             yield Problem("warning", where, what, "Name the source, or say 'from memory'.")

@@ -11,7 +11,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from simsearch.law.triggers import triggers
+
 if TYPE_CHECKING:
+    from simsearch.law.table import Rule
+    from simsearch.law.triggers import FindCaution
     from simsearch.leads.model import Leads
 
 CHECK_CURRENT = "Check the current text."
@@ -281,3 +285,29 @@ def urgent_for(leads: Leads) -> tuple[Caution, ...]:
         for key in lead.type.cautions
     }
     return tuple(caution for caution in for_keys(keys) if caution.urgent)
+
+
+def for_find(
+    find: object, country: str, *, type_cautions: Iterable[str] = (), count: int | None = None
+) -> tuple[Caution, ...]:
+    """What law and care say on one recorded find in one country, urgent ones first.
+
+    See ``simsearch.law.triggers.triggers`` for what ``find`` may be, and for its errors.
+    """
+    found = triggers(find, country, type_cautions=type_cautions, count=count)
+    return tuple(_from_law(caution) for caution in found)
+
+
+def _from_law(caution: FindCaution) -> Caution:
+    told = " ".join(_told(rule) for rule in caution.rules)
+    # One source stands behind several lines of a caution; it is named once.
+    sources = dict.fromkeys(
+        Source(f"{rule.source}{f', {rule.known}' if rule.read_on else ''}", rule.url, rule.basis)
+        for rule in caution.rules
+    )
+    text = f"Told because {caution.reason}. {told} {CHECK_CURRENT}"
+    return Caution(caution.key, caution.title, text, caution.urgent, tuple(sources))
+
+
+def _told(rule: Rule) -> str:
+    return f"{rule.words} (To {rule.to_whom}: {rule.within}.)" if rule.within else rule.words

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from itertools import zip_longest
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -29,7 +30,8 @@ from simsearch.sheets.withheld import LEFT_OUT
 _LONGEST_TITLE = 160
 _CELL_LETTERS, _CELL_LINES = 420, 8
 _PARAGRAPH = 2_500  # letters; longer ones are set in pieces, which is much quicker
-_LABEL_WIDTH = 112  # points
+_LABEL_WIDTH = 100  # points
+_BRIEF = 46  # letters; two such values stand side by side
 
 
 class Sheet:
@@ -99,18 +101,28 @@ class Sheet:
                 self.add(Paragraph(_markup(part), styles.BULLET, bulletText=bullet))
 
     def facts(self, rows: Sequence[tuple[str, str]]) -> None:
-        """Labels and what is known beside them; what is too long for that stands below."""
+        """Labels and what is known beside them, two to a line where they are short.
+
+        What is too long for a table stands below it.
+        """
         plain = [(self.plain(label), self.plain(value)) for label, value in rows]
-        short = [row for row in plain if fits_cell(row[1])]
+        brief = [row for row in plain if len(row[1]) <= _BRIEF and "\n" not in row[1]]
+        short = [row for row in plain if row not in brief and fits_cell(row[1])]
+        rest = [row for row in plain if row not in brief and row not in short]
+        width, half = styles.WIDTH, styles.WIDTH / 2
+        if brief:
+            middle = (len(brief) + 1) // 2  # read down the left side first
+            pairs = zip_longest(brief[:middle], brief[middle:], fillvalue=("", ""))
+            cells = [[*self._fact(*left), *self._fact(*right)] for left, right in pairs]
+            self.add(_ruled(cells, [_LABEL_WIDTH, half - _LABEL_WIDTH] * 2))
         if short:
-            cells = [
-                [self._set(label, styles.SMALL), self._set(value, styles.BODY)]
-                for label, value in short
-            ]
-            self.add(_ruled(cells, [_LABEL_WIDTH, styles.WIDTH - _LABEL_WIDTH]))
-        for label, value in plain:
-            if (label, value) not in short:
-                self.text(value, label=f"{label}:")
+            cells = [self._fact(*row) for row in short]
+            self.add(_ruled(cells, [_LABEL_WIDTH, width - _LABEL_WIDTH]))
+        for label, value in rest:
+            self.text(value, label=f"{label}:")
+
+    def _fact(self, label: str, value: str) -> list[Paragraph]:
+        return [self._set(label, styles.SMALL), self._set(value, styles.BODY)]
 
     def columns(self, rows: Sequence[tuple[str, Sequence[str]]], heads: Sequence[str]) -> None:
         """Texts side by side under ``heads``, a labelled row each; long ones one below another."""
@@ -125,9 +137,15 @@ class Sheet:
             for name, text in zip(names, plain, strict=True):
                 self.text(text, label=f"{name}:")
 
-    def together(self, flowables: Sequence[Flowable]) -> None:
-        """Put things on one page if they fit on one."""
-        self.add(KeepTogether(list(flowables)))
+    def together(
+        self,
+        flowables: Sequence[Flowable],
+        heading: str = "",
+        style: ParagraphStyle = styles.HEADING,
+    ) -> None:
+        """Put things, with a heading above them, on one page if they fit on one."""
+        head = [self.paragraph(shortened(self.plain(heading), _LONGEST_TITLE), style)]
+        self.add(KeepTogether([*(head if heading else []), *flowables]))
 
     def boxed(self, flowables: Sequence[Flowable], width: float = styles.WIDTH) -> Table:
         """Things in a frame; they must be short enough for a page."""

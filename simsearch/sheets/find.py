@@ -256,8 +256,8 @@ def _cautions(sheet: Sheet, title: str, notes: Sequence[Note]) -> None:
 def _room(sheet: Sheet) -> None:
     """Room for the finds officer: fields to fill in, and ruled lines. Nothing to sign."""
     fields = [
-        ["Seen", "☐ in the hand   ☐ from photos only", "On", ""],
-        ["Object is", "", "Agreed with lead", "☐ yes  ☐ no  ☐ open"],
+        ["Seen", "☐ in the hand\u00a0\u00a0 ☐ from photos only", "On", ""],
+        ["Object is", "", "Agreed with lead", "☐ yes\u00a0\u00a0 ☐ no\u00a0\u00a0 ☐ open"],
         ["Reference no.", "", "Return by", ""],
     ]
     cells = [[sheet.paragraph(text, styles.SMALL) for text in row] for row in fields]

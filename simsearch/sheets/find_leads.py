@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 MOST_LEADS = 5
 _MOST_LOOK_ALIKES = 10
-_PICTURE_HEIGHT = 44 * mm
+_PICTURE_HEIGHT = 38 * mm
 
 
 def lead_cautions(leads: Leads | None) -> set[str]:
@@ -61,26 +61,27 @@ def add_leads(sheet: Sheet, leads: Leads | None, types: Mapping[str, Type]) -> N
 
 def _lead(sheet: Sheet, lead: Lead) -> None:
     kind = lead.type
-    sheet.heading(f"{lead.rank}. {shortened(kind.name, 90)}", styles.SUBHEADING)
+    heading = f"{lead.rank}. {shortened(kind.name, 90)}"
     said = f"{lead.band}, odds {odds_words(lead.odds)}" if lead.odds is not None else lead.band
     if lead.odds is None:
         said += f"; {odds_words(None)}"
     if lead.before is not None:
         said += f"; from the photos alone {odds_words(lead.before)}"
-    sheet.text(f"{said[0].upper()}{said[1:]}. Dated {kind.dates.words()}.")
-    if lead.reasons:
-        sheet.bullets(reason.words for reason in lead.reasons)
+    said = f"{said[0].upper()}{said[1:]}. Dated {kind.dates.words()}."
     made: list[Callable[[tuple[float, float]], Plate]] = []
     if lead.evidence:
         made.append(_evidence(sheet, lead.evidence[0]))
     if lead.placing is not None and lead.placing.clear:
         made.append(_placing(sheet, lead.placing))
-    if made:
-        sheet.add(plates(made, columns=2, height=_PICTURE_HEIGHT))
+    shown = [plates(made, columns=2, height=_PICTURE_HEIGHT)] if made else []
+    sheet.together([sheet.paragraph(said), *shown], heading, styles.SUBHEADING)
+    sheet.bullets(reason.words for reason in lead.reasons)
     if kind.length_mm:
         sheet.text(length_words(kind.length_mm), label="Length of the type:")
     if kind.checks:
-        sheet.text("; ".join(kind.checks), label="Look at next:")
+        sheet.text(
+            ". ".join(check.rstrip(".") for check in kind.checks) + ".", label="Look at next:"
+        )
 
 
 def _evidence(sheet: Sheet, seen: Evidence) -> Callable[[tuple[float, float]], Plate]:
@@ -125,11 +126,11 @@ def _look_alikes(sheet: Sheet, leads: Leads, types: Mapping[str, Type]) -> None:
 
 
 def _dates(sheet: Sheet, leads: Leads) -> None:
-    sheet.heading("Dates of the leads")
     today = sheet.made_on.year
     shown = leads.leads[:MOST_LEADS]
     entries = [(sheet.plain(f"{lead.rank}. {lead.type.name}"), lead.type.dates) for lead in shown]
     chart = DateChart(entries, today)
     found = leads_dating(leads, today=today)
-    sheet.together([chart, sheet.paragraph(KEY, styles.SMALL)])
-    sheet.text(f"{date_words(found)} {found.note if found else ''}".strip())
+    words = f"{date_words(found)} {found.note if found else ''}".strip()
+    key = sheet.paragraph(KEY, styles.SMALL)
+    sheet.together([sheet.paragraph(words), chart, key], "Dates of the leads")

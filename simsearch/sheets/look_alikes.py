@@ -15,7 +15,7 @@ from simsearch.sheets.dates import KEY, DateChart
 from simsearch.sheets.document import Sheet
 from simsearch.sheets.errors import SheetError
 from simsearch.sheets.fonts import shortened
-from simsearch.sheets.pictures import Picture, copy_or_none, credit
+from simsearch.sheets.pictures import NOT_TO_SCALE, Picture, copy_or_none, credit
 from simsearch.sheets.words import length_words
 
 if TYPE_CHECKING:
@@ -90,7 +90,9 @@ def _pictures(sheet: Sheet, reference: ReferenceSet, kinds: Sequence[Type]) -> l
         ]
     )
     sheet.add(table)
-    if not views:
+    if views:
+        sheet.text(NOT_TO_SCALE, styles.SMALL)
+    else:
         sheet.text("The set has no picture of these types.")
     return [photo for own in best for photo in own.values()]
 
@@ -109,7 +111,7 @@ def _cell(
     if photo is None:
         return [sheet.paragraph(f"{view.capitalize()}: no picture", styles.SMALL)]
     kind = "rendered, " if photo.is_rendered else ""
-    said = f"{view.capitalize()} ({kind}{photo.completeness}, {photo.condition}), no scale"
+    said = f"{view.capitalize()} ({kind}{photo.completeness}, {photo.condition})"
     picture = Picture(copy_or_none(reference.path_of(photo)), box)
     return [picture, sheet.paragraph(said, styles.SMALL)]
 
@@ -126,9 +128,9 @@ def _separates(sheet: Sheet, kinds: Sequence[Type]) -> None:
 
 
 def _dates(sheet: Sheet, kinds: Sequence[Type]) -> None:
-    sheet.heading("Dates")
     entries = [(sheet.plain(kind.name), kind.dates) for kind in kinds]
-    sheet.together([DateChart(entries, sheet.made_on.year), sheet.paragraph(KEY, styles.SMALL)])
+    chart = DateChart(entries, sheet.made_on.year)
+    sheet.together([chart, sheet.paragraph(KEY, styles.SMALL)], "Dates on one axis")
 
 
 def _rows(kinds: Sequence[Type]) -> list[tuple[str, list[str]]]:

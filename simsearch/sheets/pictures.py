@@ -31,6 +31,7 @@ _BAR_ROOM, _BAR_THICK = 22, 4  # points below a photo, and the bar itself
 _BAR_SHARE = 0.45  # of the photo's width at most
 _MISSING = 45 * mm
 NO_SCALE = "no scale"
+NOT_TO_SCALE = "No scale: pictures of the reference set are not true to size with each other."
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from simsearch.sheets.document import Sheet
 from simsearch.sheets.fonts import shortened
 from simsearch.sheets.fragments import cut_parts
 from simsearch.sheets.pictures import (
+    NOT_TO_SCALE,
     Copy,
     Picture,
     Plate,
@@ -99,6 +100,8 @@ def _pictures(sheet: Sheet, reference: ReferenceSet, kind: Type) -> list[PhotoRo
             sheet.add(plates(made, columns=3, height=_FRAGMENT_HEIGHT))
         else:
             sheet.text("The set has no picture of a fragment.")
+    if made:
+        sheet.text(NOT_TO_SCALE, styles.SMALL)
     if kind.survives:
         sheet.text(kind.survives, label="Usually survives:")
     if kind.breaks:
@@ -109,7 +112,7 @@ def _pictures(sheet: Sheet, reference: ReferenceSet, kind: Type) -> list[PhotoRo
 def _plate(sheet: Sheet, reference: ReferenceSet, photo: PhotoRow) -> _Maker:
     def make(box: tuple[float, float]) -> Plate:
         kind = "rendered, " if photo.is_rendered else ""
-        said = f"{photo.view.capitalize()} ({kind}{photo.condition}), no scale"
+        said = f"{photo.view.capitalize()} ({kind}{photo.condition})"
         picture = Picture(copy_or_none(reference.path_of(photo)), box)
         return Plate(picture, (sheet.paragraph(said, styles.SMALL),))
 
@@ -165,10 +168,11 @@ def _name(reference: ReferenceSet, type_id: str) -> str:
 
 
 def _dates(sheet: Sheet, kind: Type) -> None:
-    sheet.heading("Date")
     chart = DateChart([(sheet.plain(kind.name), kind.dates)], sheet.made_on.year)
-    sheet.together([chart, sheet.paragraph(KEY, styles.SMALL)])
-    sheet.text(f"{kind.dates.words()}. How this is known: {kind.basis}.", label="In words:")
+    words = sheet.paragraph(
+        f"{kind.dates.words()}. How this is known: {kind.basis}.", label="In words:"
+    )
+    sheet.together([words, chart, sheet.paragraph(KEY, styles.SMALL)], "Date")
     if kind.date_note:
         sheet.text(kind.date_note)
 

@@ -101,7 +101,10 @@ def look_alikes(
                     hint="Such as: simsearch sheet look-alikes knee dolphin OUT.pdf")  # fmt: skip
     out = Path(wanted[-1])
     _check_free(out, replace)
-    _write(out, look_alike_sheet(open_set_folder(set_folder), wanted[:-1]))
+    reference, ids = open_set_folder(set_folder), wanted[:-1]
+    known = [reference.types[type_id] for type_id in ids if type_id in reference.types]
+    cautions = _notes({key for kind in known for key in kind.cautions})
+    _write(out, look_alike_sheet(reference, ids, cautions=cautions))
 
 
 def _check_free(out: Path, replace: bool) -> None:

@@ -26,12 +26,14 @@ from reportlab.platypus import (
 from simsearch.sheets import styles
 from simsearch.sheets.fonts import REGULAR, REPLACEMENT, fitted, readable, shortened, use_fonts
 from simsearch.sheets.withheld import LEFT_OUT
+from simsearch.sheets.words import Note
 
-_LONGEST_TITLE = 160
+LONGEST_TITLE = 160
+_LONGEST_NOTE = 900
 _CELL_LETTERS, _CELL_LINES = 420, 8
 _PARAGRAPH = 2_500  # letters; longer ones are set in pieces, which is much quicker
 _LABEL_WIDTH = 100  # points
-_BRIEF = 46  # letters; two such values stand side by side
+_BRIEF = 42  # letters; two such values stand side by side
 
 
 class Sheet:
@@ -56,10 +58,10 @@ class Sheet:
         self._replaced = self._left_out = False
         self.story: list[Flowable] = []
         self.made_on = made_on or date.today()
-        self.title = shortened(self.plain(title), _LONGEST_TITLE)
-        self.subject = shortened(self.plain(subject), _LONGEST_TITLE)
-        self.author = shortened(self.plain(author), _LONGEST_TITLE) or "simsearch"
-        self.foot = shortened(self.plain(foot), _LONGEST_TITLE)
+        self.title = shortened(self.plain(title), LONGEST_TITLE)
+        self.subject = shortened(self.plain(subject), LONGEST_TITLE)
+        self.author = shortened(self.plain(author), LONGEST_TITLE) or "simsearch"
+        self.foot = shortened(self.plain(foot), LONGEST_TITLE)
 
     def plain(self, text: str) -> str:
         """Return text as it may be printed, without markup."""
@@ -84,7 +86,7 @@ class Sheet:
 
     def heading(self, text: str, style: ParagraphStyle = styles.HEADING) -> None:
         """A heading, kept with what follows; cut where it is very long."""
-        self.add(self.paragraph(shortened(self.plain(text), _LONGEST_TITLE), style))
+        self.add(self.paragraph(shortened(self.plain(text), LONGEST_TITLE), style))
 
     def text(self, text: str, style: ParagraphStyle = styles.BODY, *, label: str = "") -> None:
         """Text of any length; blank lines begin a paragraph."""
@@ -100,20 +102,20 @@ class Sheet:
                 bullet = "•" if number == 0 else None
                 self.add(Paragraph(_markup(part), styles.BULLET, bulletText=bullet))
 
-    def facts(self, rows: Sequence[tuple[str, str]]) -> None:
-        """Labels and what is known beside them, two to a line where they are short.
+    def facts(self, rows: Sequence[tuple[str, str]], *, pairs: bool = False) -> None:
+        """Labels and what is known beside them, with ``pairs`` two to a line where short.
 
         What is too long for a table stands below it.
         """
         plain = [(self.plain(label), self.plain(value)) for label, value in rows]
-        brief = [row for row in plain if len(row[1]) <= _BRIEF and "\n" not in row[1]]
+        brief = [row for row in plain if pairs and _is_brief(row[1])]
         short = [row for row in plain if row not in brief and fits_cell(row[1])]
         rest = [row for row in plain if row not in brief and row not in short]
         width, half = styles.WIDTH, styles.WIDTH / 2
         if brief:
             middle = (len(brief) + 1) // 2  # read down the left side first
-            pairs = zip_longest(brief[:middle], brief[middle:], fillvalue=("", ""))
-            cells = [[*self._fact(*left), *self._fact(*right)] for left, right in pairs]
+            lines = zip_longest(brief[:middle], brief[middle:], fillvalue=("", ""))
+            cells = [[*self._fact(*left), *self._fact(*right)] for left, right in lines]
             self.add(_ruled(cells, [_LABEL_WIDTH, half - _LABEL_WIDTH] * 2))
         if short:
             cells = [self._fact(*row) for row in short]
@@ -122,7 +124,7 @@ class Sheet:
             self.text(value, label=f"{label}:")
 
     def _fact(self, label: str, value: str) -> list[Paragraph]:
-        return [self._set(label, styles.SMALL), self._set(value, styles.BODY)]
+        return [self._set(label, styles.LABEL), self._set(value, styles.BODY)]
 
     def columns(self, rows: Sequence[tuple[str, Sequence[str]]], heads: Sequence[str]) -> None:
         """Texts side by side under ``heads``, a labelled row each; long ones one below another."""
@@ -144,16 +146,33 @@ class Sheet:
         style: ParagraphStyle = styles.HEADING,
     ) -> None:
         """Put things, with a heading above them, on one page if they fit on one."""
-        head = [self.paragraph(shortened(self.plain(heading), _LONGEST_TITLE), style)]
-        self.add(KeepTogether([*(head if heading else []), *flowables]))
+        head = [self.paragraph(shortened(self.plain(heading), LONGEST_TITLE), style)]
+        kept = [*(head if heading else []), *flowables]
+        # Headings right above would be left behind at the foot of the page before.
+        while self.story and _is_heading(self.story[-1]):
+            kept.insert(0, self.story.pop())
+        self.add(KeepTogether(kept))
 
-    def boxed(self, flowables: Sequence[Flowable], width: float = styles.WIDTH) -> Table:
-        """Things in a frame; they must be short enough for a page."""
-        box = Table([[list(flowables)]], colWidths=[width], hAlign="LEFT")
-        box.setStyle(
-            [("BOX", (0, 0), (-1, -1), 1.2, black), ("BOTTOMPADDING", (0, 0), (-1, -1), 5)]
-        )
-        return box
+    def banner(self, line: str, notes: Sequence[Note]) -> None:
+        """A frame at the top of a sheet with one line and the urgent ones of ``notes``."""
+        lines = [self.paragraph(line, styles.BANNER)] if line else []
+        for note in notes:
+            if note.urgent:
+                words = shortened(self.plain(note.text), _LONGEST_NOTE)
+                lines.append(self.paragraph(words, label=_ended(note.title)))
+        if lines:
+            box = Table([[lines]], colWidths=[styles.WIDTH], hAlign="LEFT")
+            framed = ("BOX", (0, 0), (-1, -1), 1.2, black)
+            box.setStyle([framed, ("BOTTOMPADDING", (0, 0), (-1, -1), 5)])
+            self.add(box)
+
+    def notes(self, notes: Sequence[Note]) -> None:
+        """The cautions that are not urgent; those stand in the banner."""
+        calm = [note for note in notes if not note.urgent]
+        if calm:
+            self.heading("Please note")
+        for note in calm:
+            self.text(note.text, label=_ended(note.title))
 
     def footnotes(self) -> None:
         """Say what the signs mean that stand for something not printed."""
@@ -231,6 +250,19 @@ class _Pages(Canvas):
             said = f"{sheet.foot} · {said}"
         self.drawString(left, foot - 7, fitted(said, REGULAR, 7.5, room))
         self.drawRightString(right, foot - 7, pages)
+
+
+def _ended(title: str) -> str:
+    line = shortened(title, LONGEST_TITLE)
+    return line if line.endswith(("?", "!", ".")) else f"{line}."
+
+
+def _is_brief(text: str) -> bool:
+    return len(text) <= _BRIEF and "\n" not in text
+
+
+def _is_heading(thing: Flowable) -> bool:
+    return isinstance(thing, Paragraph) and bool(getattr(thing.style, "keepWithNext", False))
 
 
 def fits_cell(text: str) -> bool:

@@ -11,7 +11,7 @@ from reportlab.platypus import HRFlowable, Paragraph, Spacer, Table
 from simsearch.register.grid import shown
 from simsearch.register.records import FindRecord, RegisterPhoto
 from simsearch.sheets import styles
-from simsearch.sheets.document import Sheet
+from simsearch.sheets.document import LONGEST_TITLE, Sheet
 from simsearch.sheets.errors import SheetError
 from simsearch.sheets.find_leads import MOST_LEADS, add_leads, lead_cautions
 from simsearch.sheets.fonts import shortened
@@ -73,7 +73,7 @@ def find_sheet(
         hide=(lambda text: text) if exact_findspot else withholder(record.findspot),
     )
     chosen = cautions if cautions is not None else notes_for(caution_keys(record, leads, known))
-    _top(sheet, record, [note for note in chosen if note.urgent])
+    _top(sheet, record, chosen)
     _photos(sheet, record.photos, photos)
     _measurements(sheet, record, errors_mm or {})
     _about(sheet, record, exact_findspot, known)
@@ -88,7 +88,7 @@ def find_sheet(
     if record.leads_note:
         sheet.heading("Recorder's note on the leads")
         sheet.text(record.leads_note)
-    _cautions(sheet, "Please note", [note for note in chosen if not note.urgent])
+    sheet.notes(chosen)
     _room(sheet)
     return sheet.pdf()
 
@@ -106,15 +106,13 @@ def caution_keys(record: FindRecord, leads: Leads | None, types: Mapping[str, Ty
     return keys
 
 
-def _top(sheet: Sheet, record: FindRecord, urgent: Sequence[Note]) -> None:
+def _top(sheet: Sheet, record: FindRecord, cautions: Sequence[Note]) -> None:
     sheet.heading(record.title or "Unnamed find", styles.TITLE)
+    if len(" ".join(record.title.split())) > LONGEST_TITLE:
+        sheet.text(record.title, label="In full:")
     line = ["Find sheet", record.id or "not numbered", f"status: {record.status}"]
     sheet.text(" · ".join(line), styles.UNDER)
-    banner = [sheet.paragraph(LEADS_NOT, styles.BANNER)]
-    for note in urgent:
-        banner.append(sheet.paragraph(shortened(note.text, 700), label=f"{note.title}."))
-    sheet.add(sheet.boxed(banner))
-    sheet.gap()
+    sheet.banner(LEADS_NOT, cautions)
 
 
 def _photos(
@@ -157,10 +155,10 @@ def _measurements(sheet: Sheet, record: FindRecord, errors: Mapping[str, float])
             continue
         broken = name == "length_mm" and record.completeness in ("half or more", "less than half")
         said = f"{value:g} {unit}"
-        said += f" ± {error:g} {unit}" if error is not None else " (error not stated)"
-        rows.append((label, f"{said}; broken, so it was at least so long" if broken else said))
+        said += f" ± {error:g} {unit}" if error is not None else ", error not stated"
+        rows.append((label, f"at least {said}, broken" if broken else said))
     rows.append(("How measured", record.measured_how or "not recorded"))
-    sheet.facts(rows)
+    sheet.facts(rows, pairs=True)
 
 
 def _about(sheet: Sheet, record: FindRecord, exact: bool, types: Mapping[str, Type]) -> None:
@@ -185,7 +183,8 @@ def _about(sheet: Sheet, record: FindRecord, exact: bool, types: Mapping[str, Ty
             ("Finder", record.finder or known),
             ("Landowner's consent", record.landowner_consent or known),
             ("Record made, changed", f"{_day(record.created_on)}, {_day(record.changed_on)}"),
-        ]
+        ],
+        pairs=True,
     )
     sheet.heading("Description")
     sheet.text(record.description or "None written.")
@@ -199,7 +198,7 @@ def _type_words(record: FindRecord, types: Mapping[str, Type]) -> str:
 
 
 def _day(stamp: str) -> str:
-    return stamp[:10] or "not recorded"
+    return stamp[:10] or "no day"
 
 
 def unknown_words(record: FindRecord) -> tuple[str, ...]:
@@ -242,15 +241,6 @@ def _unknowns(sheet: Sheet, record: FindRecord) -> None:
         sheet.text(" ".join(plain))
     if not unknown:
         sheet.text("Nothing was left open in the record.")
-
-
-def _cautions(sheet: Sheet, title: str, notes: Sequence[Note]) -> None:
-    if not notes:
-        return
-    sheet.heading(title)
-    for note in notes:
-        end = "" if note.title.endswith(("?", "!", ".")) else "."
-        sheet.text(note.text, label=f"{note.title}{end}")
 
 
 def _room(sheet: Sheet) -> None:

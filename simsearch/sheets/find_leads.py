@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 MOST_LEADS = 5
 _MOST_LOOK_ALIKES = 10
+_NAME = 70  # letters
 _PICTURE_HEIGHT = 38 * mm
 
 
@@ -119,7 +120,8 @@ def _look_alikes(sheet: Sheet, leads: Leads, types: Mapping[str, Type]) -> None:
                 types[other.type_id].name if other.type_id in types else other.type_id
             )
             also = " (also a lead)" if other.type_id in names else ""
-            items.append(f"{lead.type.name}, not {known}{also}: {other.separates}")
+            pair = f"{shortened(lead.type.name, _NAME)}, not {shortened(known, _NAME)}{also}"
+            items.append(f"{pair}: {other.separates}")
     if not items:
         sheet.text("The set names none for the first leads.")
     sheet.bullets(items[:_MOST_LOOK_ALIKES])

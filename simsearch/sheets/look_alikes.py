@@ -16,7 +16,7 @@ from simsearch.sheets.document import Sheet
 from simsearch.sheets.errors import SheetError
 from simsearch.sheets.fonts import shortened
 from simsearch.sheets.pictures import NOT_TO_SCALE, Picture, copy_or_none, credit
-from simsearch.sheets.words import length_words
+from simsearch.sheets.words import Note, length_words, notes_for
 
 if TYPE_CHECKING:
     from simsearch.sets.photos import PhotoRow
@@ -32,13 +32,15 @@ def look_alike_sheet(
     reference: ReferenceSet,
     type_ids: Sequence[str],
     *,
+    cautions: Sequence[Note] | None = None,
     author: str = "",
     made_on: date | None = None,
 ) -> bytes:
     """Return two or three types side by side as a PDF.
 
-    ``author`` defaults to the set's title. Raises ``SheetError`` for another number of types,
-    one named twice, or one that the set does not have.
+    ``cautions`` default to short ones for what the types carry, ``author`` to the set's title.
+    Raises ``SheetError`` for another number of types, one named twice, or one that the set does
+    not have.
     """
     if not _FEWEST <= len(type_ids) <= _MOST or len(set(type_ids)) < len(type_ids):
         raise SheetError(
@@ -54,6 +56,9 @@ def look_alike_sheet(
     )  # fmt: skip
     sheet.heading(title, styles.TITLE)
     sheet.text("What separates them, for finds in the hand. A lead stays a lead.", styles.UNDER)
+    carried = {key for kind in kinds for key in kind.cautions}
+    notes = cautions if cautions is not None else notes_for(carried)
+    sheet.banner("", notes)
     used = _pictures(sheet, reference, kinds)
     _separates(sheet, kinds)
     _dates(sheet, kinds)
@@ -63,6 +68,7 @@ def look_alike_sheet(
     for kind in kinds:
         sheet.heading(kind.name, styles.SUBHEADING)
         sheet.bullets(kind.checks or ["The set names no check."])
+    sheet.notes(notes)
     sheet.heading("Pictures")
     sheet.bullets(_credits(used) or ["None."])
     return sheet.pdf()

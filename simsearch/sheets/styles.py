@@ -7,7 +7,7 @@ from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 
-from simsearch.sheets.fonts import BOLD, ITALIC, REGULAR
+from simsearch.sheets.fonts import BOLD, REGULAR
 
 PAGE = A4
 MARGIN, HEAD, FOOT = 18 * mm, 20 * mm, 19 * mm
@@ -26,11 +26,11 @@ def _style(name: str, size: float, font: str = REGULAR, **more: object) -> Parag
 
 
 TITLE = _style("title", 16, BOLD, spaceAfter=3)
-UNDER = _style("under", 9, textTransform=None, spaceAfter=4)
+UNDER = _style("under", 9, spaceAfter=4)
 HEADING = _style("heading", 11, BOLD, spaceBefore=9, spaceAfter=3, keepWithNext=1)
 SUBHEADING = _style("subheading", 9.5, BOLD, spaceBefore=5, spaceAfter=2, keepWithNext=1)
 BODY = _style("body", 9, spaceAfter=3)
 BULLET = _style("bullet", 9, leftIndent=11, bulletIndent=2, spaceAfter=1.5)
 SMALL = _style("small", 7.5, spaceAfter=1)
-SLANTED = _style("slanted", 9, ITALIC, spaceAfter=3)
+LABEL = _style("label", 7.5, spaceBefore=1.3)
 BANNER = _style("banner", 10, BOLD)

@@ -63,17 +63,15 @@ def type_sheet(
     )
     sheet.heading(kind.name, styles.TITLE)
     sheet.text(f"{kind.group} · {kind.period} · {kind.dates.words()}", styles.UNDER)
+    notes = cautions if cautions is not None else notes_for(kind.cautions)
+    sheet.banner("", notes)
     if kind.other_names:
         sheet.text("; ".join(kind.other_names), label="Also called:")
     used = _pictures(sheet, reference, kind)
     _features(sheet, kind)
     _look_alikes(sheet, reference, kind)
     _dates(sheet, kind)
-    notes = cautions if cautions is not None else notes_for(kind.cautions)
-    if notes:
-        sheet.heading("Please note")
-        for note in notes:
-            sheet.text(note.text, label=f"{note.title.rstrip('.')}.")
+    sheet.notes(notes)
     _sources(sheet, reference, kind)
     _credits(sheet, used)
     return sheet.pdf()

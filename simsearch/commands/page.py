@@ -41,7 +41,8 @@ def page(
     from simsearch.page.start import start_page
 
     reference = open_set_folder(set_folder)
-    reference.encoder()  # a missing index or encoder is told now, not at the first photo
+    if reference.photos:  # a set that was just made is opened to add the first one
+        reference.encoder()  # a missing index or encoder is told now, not at the first find
     if phone:
         host = reach.network_address() if reach.is_this_computer(host) else host
         password = password or reach.new_password()

@@ -28,6 +28,8 @@ from simsearch.page.browse import (
     wire_browsing,
 )
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
+from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
+from simsearch.page.shelf import Shelf
 
 if TYPE_CHECKING:
     from simsearch.sets.reference_set import ReferenceSet
@@ -49,10 +51,13 @@ class _Parts:
     clear: gr.Button
     results: gr.HTML
     browse: BrowseParts
+    own: OwnParts
 
 
 def build_page(reference: ReferenceSet) -> gr.Blocks:
-    """Put the page together for one reference set; nothing is served yet."""
+    """Put the page together, to begin with for this set; nothing is served yet."""
+    shelf = Shelf(reference)
+    reference = shelf.live  # visitors may open another set; see Shelf
     # The cache holds nothing of ours for long (see intake); this is the net below it.
     with gr.Blocks(
         title="simsearch: leads for a find",
@@ -60,14 +65,15 @@ def build_page(reference: ReferenceSet) -> gr.Blocks:
         delete_cache=(600, _HOUR),
         fill_width=True,
     ) as page:
-        parts = _lay_out(reference)
+        parts = _lay_out(reference, shelf)
         _wire_photos(parts)
         _wire_look(parts, reference)
         wire_browsing(parts.browse, parts.moves, parts.tabs, parts.tray, reference)
+        wire_own_set(parts.own, shelf, page, parts.moves, parts.browse)
     return page
 
 
-def _lay_out(reference: ReferenceSet) -> _Parts:
+def _lay_out(reference: ReferenceSet, shelf: Shelf) -> _Parts:
     moves = html(render.render_head(reference), js_on_load=script("moves.js"), elem_id="ss-moves")
     with gr.Tabs(elem_id="ss-tabs") as tabs:
         with gr.Tab("Your find", id="look", elem_id="ss-tab-look"):
@@ -84,9 +90,11 @@ def _lay_out(reference: ReferenceSet) -> _Parts:
             results = html("", elem_id="ss-results")
         with gr.Tab("Browse", id="types", elem_id="ss-tab-types"):
             browse = lay_out_browsing(reference)
+        with gr.Tab("Your set", id="own", elem_id="ss-tab-own"):
+            own = lay_out_own_set(shelf)
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
             html(render.render_care())
-    return _Parts(moves, tabs, tray, intake, held, look, clear, results, browse)
+    return _Parts(moves, tabs, tray, intake, held, look, clear, results, browse, own)
 
 
 def _wire_photos(parts: _Parts) -> None:
@@ -112,6 +120,12 @@ def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
     def look(tray: Tray) -> Iterator[str]:
         if not tray.photos:
             yield render.render_problem("There is no photo yet.", "Choose or take one first.")
+            return
+        if not reference.photos:
+            yield render.render_problem(
+                "The set that is open has no photos yet, so there is nothing to compare with.",
+                "Add some under “Your set”, or open another set there.",
+            )
             return
         yield render.render_wait(reference)
         yield answer(tray, reference)

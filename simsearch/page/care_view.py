@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 _SIDE = 96
 _MOST_PHOTOS, _MOST_OF_KIND, _MOST_PAIRS = 4, 30, 10
 _TITLES = {"mend": "To mend", "look": "To look at", "note": "Could be better"}
+# What the page can settle itself, and the event that does it; else the command is for typing.
+_SETTLED_HERE = {
+    "withdraw": "act", "label": "act", "replace": "act", "add": "act", "index": "index",
+}  # fmt: skip
 _KINDS = {
     "table": "Rows that cannot be read", "unreadable": "Photos that cannot be read",
     "consent": "Consent refused", "licence": "Licences", "index": "Index",
@@ -108,6 +112,7 @@ def _finding(
         "photos": photos,
         "more": max(0, len(finding.photos) - _MOST_PHOTOS),
         "action": finding.action,
+        "settled_here": _SETTLED_HERE.get(finding.action.kind, ""),
         "ids": ";".join(finding.photos),
         "types": ";".join(finding.types),
     }

@@ -12,7 +12,6 @@ import csv
 import doctest
 import re
 import shlex
-import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -69,12 +68,13 @@ def finder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     shipped = shipped_set_folder()
     with (shipped / "photos.csv").open(encoding="utf-8", newline="") as file:
         reader = csv.DictReader(file)
-        columns, rows = list(reader.fieldnames or ()), list(reader)
+        rows = list(reader)
     for name, row in _photos_of_one_find(rows).items():
         # Another file than the reference photo, as another shot of it would be.
         with Image.open(shipped / row["file"]) as photo:
             photo.convert("RGB").rotate(7, fillcolor=(200, 200, 200)).save(folder / f"{name}.jpg")
-    _make_club_set(shipped, folder / "club-set", columns, rows[:CLUB_SET_PHOTOS])
+    fronts = [row for row in rows if row["view"] == "front" and row["completeness"] == "complete"]
+    _club_photos(shipped, folder / "club-photos", fronts[:CLUB_SET_PHOTOS])
     return folder
 
 
@@ -87,25 +87,19 @@ def _photos_of_one_find(rows: list[dict[str, str]]) -> dict[str, dict[str, str]]
     raise LookupError("no specimen of the shipped set shows its front and its back")
 
 
-def _make_club_set(
-    shipped: Path, target: Path, columns: list[str], rows: list[dict[str, str]]
-) -> None:
-    target.mkdir()
-    for name in ("types.csv", "sources.csv"):
-        shutil.copy(shipped / name, target)
-    with (target / "photos.csv").open("w", encoding="utf-8", newline="") as file:
-        writer = csv.DictWriter(file, columns)
-        writer.writeheader()
-        writer.writerows(rows)
+def _club_photos(shipped: Path, target: Path, rows: list[dict[str, str]]) -> None:
+    """Photos foldered by type, as a club has them: six objects of two types."""
     for row in rows:
-        (target / row["file"]).parent.mkdir(parents=True, exist_ok=True)
-        shutil.copy(shipped / row["file"], target / row["file"])
+        (target / row["type"]).mkdir(parents=True, exist_ok=True)
+        with Image.open(shipped / row["file"]) as photo:
+            name = f"{row['specimen']}_{row['view']}.jpg"
+            photo.convert("RGB").rotate(5).save(target / row["type"] / name)
 
 
 @pytest.fixture(autouse=True)
 def _in_the_finders_folder(finder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(finder)
-    monkeypatch.setenv("COLUMNS", "100")
+    monkeypatch.setenv("COLUMNS", "120")
 
 
 def test_every_block_is_run_or_compared() -> None:

@@ -75,7 +75,8 @@ def build_page(reference: ReferenceSet) -> gr.Blocks:
 
 def _lay_out(reference: ReferenceSet, shelf: Shelf) -> _Parts:
     moves = html(render.render_head(reference), js_on_load=script("moves.js"), elem_id="ss-moves")
-    with gr.Tabs(elem_id="ss-tabs") as tabs:
+    # Wrapped, so that a phone shows every tab; the framework's menu of the rest has no names.
+    with gr.Tabs(elem_id="ss-tabs", overflow_behavior="wrap") as tabs:
         with gr.Tab("Your find", id="look", elem_id="ss-tab-look"):
             tray = gr.State(Tray(), time_to_live=_HOUR)
             intake = html(

@@ -6,7 +6,6 @@ and every piece of HTML from ``render``.
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,6 @@ from typing import TYPE_CHECKING
 import gradio as gr
 from gradio.utils import get_upload_folder
 
-from simsearch.errors import SimsearchError
 from simsearch.page import render
 from simsearch.page.browse import (
     FOCUS,
@@ -29,12 +27,12 @@ from simsearch.page.browse import (
 )
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
 from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
+from simsearch.page.refine import Looked, RefineParts, lay_out_refine, look_at, wire_refine
 from simsearch.page.shelf import Shelf
 
 if TYPE_CHECKING:
     from simsearch.sets.reference_set import ReferenceSet
 
-_LOG = logging.getLogger(__name__)
 _HOUR = 3600
 
 
@@ -50,6 +48,7 @@ class _Parts:
     look: gr.Button
     clear: gr.Button
     results: gr.HTML
+    refine: RefineParts
     browse: BrowseParts
     own: OwnParts
 
@@ -68,6 +67,7 @@ def build_page(reference: ReferenceSet) -> gr.Blocks:
         parts = _lay_out(reference, shelf)
         _wire_photos(parts)
         _wire_look(parts, reference)
+        wire_refine(parts.refine, parts.results, reference)
         wire_browsing(parts.browse, parts.moves, parts.tabs, parts.tray, reference)
         wire_own_set(parts.own, shelf, page, parts.moves, parts.browse)
     return page
@@ -89,13 +89,14 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf) -> _Parts:
                 look = gr.Button("Look for leads", variant="primary", elem_id="ss-look-button")
                 clear = gr.Button("Start again", elem_id="ss-clear-button")
             results = html("", elem_id="ss-results")
+            refine = lay_out_refine()
         with gr.Tab("Browse", id="types", elem_id="ss-tab-types"):
             browse = lay_out_browsing(reference)
         with gr.Tab("Your set", id="own", elem_id="ss-tab-own"):
             own = lay_out_own_set(shelf)
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
             html(render.render_care())
-    return _Parts(moves, tabs, tray, intake, held, look, clear, results, browse, own)
+    return _Parts(moves, tabs, tray, intake, held, look, clear, results, refine, browse, own)
 
 
 def _wire_photos(parts: _Parts) -> None:
@@ -108,33 +109,40 @@ def _wire_photos(parts: _Parts) -> None:
         tray = tray.without(position) if isinstance(position, int) else tray
         return tray, render.render_tray(tray)
 
-    def cleared() -> tuple[Tray, str, str]:
-        return Tray(), render.render_tray(Tray()), ""
+    def cleared() -> tuple[Tray, str, str, None, str]:
+        return Tray(), render.render_tray(Tray()), "", None, ""
 
     held = [parts.tray, parts.held]
     light(parts.intake.added, added, inputs=parts.tray, outputs=held)
     light(parts.held.removed, removed, inputs=parts.tray, outputs=held)
-    light(parts.clear.click, cleared, outputs=[*held, parts.results])
+    light(parts.clear.click, cleared, outputs=[*held, *_answers(parts)])
+
+
+def _answers(parts: _Parts) -> list[gr.HTML | gr.State]:
+    """The leads, what is kept of the look, and what stands under the leads."""
+    return [parts.results, parts.refine.looked, parts.refine.under]
 
 
 def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
-    def look(tray: Tray) -> Iterator[str]:
+    def look(tray: Tray) -> Iterator[tuple[str, Looked | None, str]]:
         if not tray.photos:
-            yield render.render_problem("There is no photo yet.", "Choose or take one first.")
+            told = render.render_problem("There is no photo yet.", "Choose or take one first.")
+            yield told, None, ""
             return
         if not reference.photos:
-            yield render.render_problem(
+            told = render.render_problem(
                 "The set that is open has no photos yet, so there is nothing to compare with.",
                 "Add some under “Your set”, or open another set there.",
             )
+            yield told, None, ""
             return
-        yield render.render_wait(reference)
-        yield answer(tray, reference)
+        yield render.render_wait(reference), None, ""
+        yield look_at(tray, reference)
 
     looked = parts.look.click(
         look,
         inputs=parts.tray,
-        outputs=parts.results,
+        outputs=_answers(parts),
         api_visibility="private",
         concurrency_id="encoder",
         concurrency_limit=1,
@@ -143,19 +151,3 @@ def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
     looked.success(None, js=FOCUS.format(goal="#ss-results-title"), api_visibility="private")
     # A full queue is told by the framework in a note that passes; this one stays on the page.
     light(looked.failure, render.render_busy, outputs=parts.results)
-
-
-def answer(tray: Tray, reference: ReferenceSet) -> str:
-    """The leads for the photos in the tray as HTML, or what went wrong and what to do."""
-    try:
-        leads = reference.look([photo.image for photo in tray.photos])
-        return render.render_leads(leads, tray, reference)
-    except SimsearchError as error:
-        return render.render_problem(error.message, error.hint)
-    except Exception:
-        # A fault of ours: the trace belongs in the window the page was started from.
-        _LOG.exception("looking for leads failed")
-        return render.render_problem(
-            "Something went wrong inside simsearch.",
-            "Try once more; what happened is written in the window it was started from.",
-        )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,17 +17,23 @@ from simsearch.page.thumbs import Picture, encode_picture
 from simsearch.photo import open_photo
 
 MAX_PHOTOS = 8
+LARGE_SIDE = 1600
 MAX_UPLOAD_BYTES = 25 * 1024 * 1024
 _PREVIEW_SIDE = 640
 
 
 @dataclass(frozen=True)
 class HeldPhoto:
-    """One photo of the find in hand: its name, its pixels (RGB, upright) and a preview."""
+    """One photo of the find in hand: its name, its pixels (RGB, upright) and a preview.
+
+    ``image`` is what the encoder is shown. ``large`` is the same photo with up to ``LARGE_SIDE``
+    pixels a side, as a JPEG without metadata: for measuring and for keeping.
+    """
 
     name: str
     image: Image.Image
     preview: Picture
+    large: bytes = b""
 
 
 @dataclass(frozen=True)
@@ -77,8 +84,20 @@ def add_uploads(tray: Tray, files: object, upload_folder: Path) -> Tray:
 
 
 def _read(path: Path, name: str) -> HeldPhoto:
+    # Read twice on purpose: the encoder must see a photo as it sees those of the set, and a
+    # large picture scaled down here is not quite the picture read small.
     image = open_photo(path, max_side=PHOTO_SIDE)
-    return HeldPhoto(name, image, encode_picture(image, _PREVIEW_SIDE))
+    large = jpeg_bytes(open_photo(path, max_side=LARGE_SIDE))
+    return HeldPhoto(name, image, encode_picture(image, _PREVIEW_SIDE), large)
+
+
+def jpeg_bytes(image: Image.Image) -> bytes:
+    """A picture as a JPEG of its pixels alone."""
+    plain = image.convert("RGB")
+    plain.info = {}
+    with io.BytesIO() as buffer:
+        plain.save(buffer, "JPEG", quality=92)
+        return buffer.getvalue()
 
 
 def _own_upload(entry: Any, upload_folder: Path) -> tuple[Path | None, str]:

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from simsearch.leads.chart import date_chart, leads_chart
+from simsearch.leads.refine import verdict, why_words
 from simsearch.page import cautions, words
 from simsearch.page.pieces import LARGE_SIDE, THUMB_SIDE, fill, shot, varied
 from simsearch.page.placing import placing_of
 
 if TYPE_CHECKING:
     from simsearch.leads.model import Lead, Leads
+    from simsearch.leads.observed import Reason
     from simsearch.page.intake import Tray
     from simsearch.sets.photos import PhotoRow
     from simsearch.sets.reference_set import ReferenceSet
@@ -154,7 +156,9 @@ def _lead(lead: Lead, reference: ReferenceSet, tray: Tray, close: bool) -> dict[
         "period": lead.type.period,
         "band": lead.band,
         "strength": lead.band.split()[0],
-        "odds": words.odds_words(lead.odds),
+        "odds": words.lead_odds_words(lead),
+        "why": why_words(lead),
+        "reasons": [_reason(reason) for reason in lead.reasons],
         "cautions": cautions.for_keys(lead.type.cautions),
         "photos": [
             shot(evidence.photo, evidence.path, lead.type.name, THUMB_SIDE)
@@ -165,6 +169,15 @@ def _lead(lead: Lead, reference: ReferenceSet, tray: Tray, close: bool) -> dict[
         "open": opened,
         # Where nothing is close, a drawing would lend a lead a weight that it has not got.
         "placing": placing_of(lead, tray) if opened and close else None,
+    }
+
+
+def _reason(reason: Reason) -> dict[str, str]:
+    return {
+        "observation": reason.observation,
+        "says": verdict(reason.factor),
+        "times": f"{reason.factor:.2g}",
+        "words": reason.words,
     }
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from simsearch.leads.calibration import Calibration
-    from simsearch.leads.model import Leads, Placing
+    from simsearch.leads.model import Lead, Leads, Placing
     from simsearch.sets.types import Type
 
 _SHARES = (
@@ -34,6 +34,19 @@ def odds_words(odds: float | None) -> str:
     else:
         amount = f"about {max(1, min(9, round(odds * 10)))} in 10"
     return f"{amount} of such leads were right in our tests"
+
+
+def lead_odds_words(lead: Lead) -> str:
+    """How sure a lead is, as a sentence; empty without odds.
+
+    Once observations count there is no share of tests to speak of: that step was not measured.
+    """
+    if lead.odds is None or lead.before is None:
+        return odds_words(lead.odds)
+    from simsearch.leads.refine import amount_words
+
+    before = amount_words(lead.before)
+    return f"{amount_words(lead.odds)} with what you observed; by the photo alone {before}"
 
 
 def shortlist_words(leads: Leads, types: Mapping[str, Type]) -> str:

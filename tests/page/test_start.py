@@ -15,8 +15,8 @@ import pytest
 import simsearch.encode
 from simsearch import open_set
 from simsearch.errors import SimsearchError
-from simsearch.page.app import answer
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray
+from simsearch.page.refine import look_at
 from simsearch.page.start import serving
 from tests.page.small_set import COLOURS, make_small_set
 from tests.page.test_render import tray_of
@@ -109,7 +109,7 @@ def test_an_error_while_looking_becomes_words_on_the_page(
 ) -> None:
     monkeypatch.setattr(simsearch.encode, "load_encoder", lambda name="grid": GridEncoder(name))
     reference = open_set(make_set(tmp_path / "set"))
-    html = answer(tray_of(COLOURS["knee"]), reference)
+    html = look_at(tray_of(COLOURS["knee"]), reference)[0]
     assert "simsearch index" in html
     assert "Nothing was lost" in html
 
@@ -119,6 +119,6 @@ def test_a_fault_of_ours_is_told_without_its_trace(small_set: Path) -> None:
         def look(self, photos: object) -> None:
             raise RuntimeError("secret inner words")
 
-    html = answer(Tray(), Broken())  # type: ignore[arg-type]
+    html = look_at(Tray(), Broken())[0]  # type: ignore[arg-type]
     assert "Something went wrong inside simsearch." in html
     assert "secret" not in html

@@ -19,12 +19,14 @@ from simsearch.commands import (
     browse,
     care,
     encoders,
+    law,
     look,
     making,
     page,
     register,
     sets,
     share,
+    sheets,
     types,
 )
 from simsearch.commands.common import (
@@ -79,6 +81,8 @@ for _panel, _commands in _PANELS.items():
         app.command(_name, rich_help_panel=_panel)(_command)
 app.add_typer(bring.app, name="bring", rich_help_panel="A set of your own")
 app.add_typer(register.app, name="register", rich_help_panel="Records")
+app.add_typer(sheets.app, name="sheet", rich_help_panel="Records")
+app.command("law", rich_help_panel="Records")(law.law)
 
 
 @app.callback()

@@ -14,6 +14,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
+    CondPageBreak,
     Flowable,
     Frame,
     KeepTogether,
@@ -30,6 +31,7 @@ from simsearch.sheets.words import Note
 
 LONGEST_TITLE = 160
 _LONGEST_NOTE = 900
+_ROOM, _HEAD_ROOM = 40.0, 26.0  # points below a heading at the foot of a page; the heading
 _CELL_LETTERS, _CELL_LINES = 420, 8
 _PARAGRAPH = 2_500  # letters; longer ones are set in pieces, which is much quicker
 _LABEL_WIDTH = 100  # points
@@ -57,6 +59,8 @@ class Sheet:
         self._hide = hide
         self._replaced = self._left_out = False
         self.story: list[Flowable] = []
+        self._heads: list[Flowable] = []  # headings that wait for what they head
+        self._footnoted = False
         self.made_on = made_on or date.today()
         self.title = shortened(self.plain(title), LONGEST_TITLE)
         self.subject = shortened(self.plain(subject), LONGEST_TITLE)
@@ -76,8 +80,11 @@ class Sheet:
         """One paragraph, with a bold label before it."""
         return self._set(self.plain(text), style, self.plain(label))
 
-    def add(self, *flowables: Flowable) -> None:
-        """Put things at the end of the sheet."""
+    def add(self, *flowables: Flowable, room: float = _ROOM) -> None:
+        """Put things at the end of the sheet; below a heading only where ``room`` points are."""
+        if self._heads:
+            self.story += [CondPageBreak(room + _HEAD_ROOM * len(self._heads)), *self._heads]
+            self._heads = []
         self.story += flowables
 
     def gap(self, height: float = styles.GAP) -> None:
@@ -86,7 +93,7 @@ class Sheet:
 
     def heading(self, text: str, style: ParagraphStyle = styles.HEADING) -> None:
         """A heading, kept with what follows; cut where it is very long."""
-        self.add(self.paragraph(shortened(self.plain(text), LONGEST_TITLE), style))
+        self._heads.append(self.paragraph(shortened(self.plain(text), LONGEST_TITLE), style))
 
     def text(self, text: str, style: ParagraphStyle = styles.BODY, *, label: str = "") -> None:
         """Text of any length; blank lines begin a paragraph."""
@@ -116,10 +123,10 @@ class Sheet:
             middle = (len(brief) + 1) // 2  # read down the left side first
             lines = zip_longest(brief[:middle], brief[middle:], fillvalue=("", ""))
             cells = [[*self._fact(*left), *self._fact(*right)] for left, right in lines]
-            self.add(_ruled(cells, [_LABEL_WIDTH, half - _LABEL_WIDTH] * 2))
+            self.add(_ruled(cells, [_LABEL_WIDTH, half - _LABEL_WIDTH] * 2, (0, 2)))
         if short:
             cells = [self._fact(*row) for row in short]
-            self.add(_ruled(cells, [_LABEL_WIDTH, width - _LABEL_WIDTH]))
+            self.add(_ruled(cells, [_LABEL_WIDTH, width - _LABEL_WIDTH], (0,)))
         for label, value in rest:
             self.text(value, label=f"{label}:")
 
@@ -146,12 +153,11 @@ class Sheet:
         style: ParagraphStyle = styles.HEADING,
     ) -> None:
         """Put things, with a heading above them, on one page if they fit on one."""
-        head = [self.paragraph(shortened(self.plain(heading), LONGEST_TITLE), style)]
-        kept = [*(head if heading else []), *flowables]
-        # Headings right above would be left behind at the foot of the page before.
-        while self.story and _is_heading(self.story[-1]):
-            kept.insert(0, self.story.pop())
-        self.add(KeepTogether(kept))
+        if heading:
+            self.heading(heading, style)
+        # Headings right above come along, or they would be left at the foot of the page before.
+        heads, self._heads = self._heads, []
+        self.add(KeepTogether([*heads, *flowables]))
 
     def banner(self, line: str, notes: Sequence[Note]) -> None:
         """A frame at the top of a sheet with one line and the urgent ones of ``notes``."""
@@ -164,7 +170,7 @@ class Sheet:
             box = Table([[lines]], colWidths=[styles.WIDTH], hAlign="LEFT")
             framed = ("BOX", (0, 0), (-1, -1), 1.2, black)
             box.setStyle([framed, ("BOTTOMPADDING", (0, 0), (-1, -1), 5)])
-            self.add(box)
+            self.add(box, Spacer(1, 5))
 
     def notes(self, notes: Sequence[Note]) -> None:
         """The cautions that are not urgent; those stand in the banner."""
@@ -175,7 +181,12 @@ class Sheet:
             self.text(note.text, label=_ended(note.title))
 
     def footnotes(self) -> None:
-        """Say what the signs mean that stand for something not printed."""
+        """Say, once, what the signs mean that stand for something not printed."""
+        if self._footnoted:
+            return
+        self._footnoted = True
+        if self._left_out or self._replaced:
+            self.gap()
         if self._left_out:
             self.text(
                 f"{LEFT_OUT} stands where the record names a place more exactly than this sheet "
@@ -261,16 +272,13 @@ def _is_brief(text: str) -> bool:
     return len(text) <= _BRIEF and "\n" not in text
 
 
-def _is_heading(thing: Flowable) -> bool:
-    return isinstance(thing, Paragraph) and bool(getattr(thing.style, "keepWithNext", False))
-
-
 def fits_cell(text: str) -> bool:
     """Whether a text is short enough to stand in a table, which cannot break inside a row."""
     return len(text) <= _CELL_LETTERS and text.count("\n") < _CELL_LINES
 
 
-def _ruled(cells: list[list[Paragraph]], widths: list[float]) -> Table:
+def _ruled(cells: list[list[Paragraph]], widths: list[float], labels: Sequence[int] = ()) -> Table:
+    """Short texts in rows; ``labels`` are columns of small letters, set down to the others."""
     table = Table(cells, colWidths=widths, hAlign="LEFT")
     table.setStyle(
         [
@@ -278,6 +286,7 @@ def _ruled(cells: list[list[Paragraph]], widths: list[float]) -> Table:
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("RIGHTPADDING", (0, 0), (-1, -1), 8),
             ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+            *(("TOPPADDING", (column, 0), (column, -1), 2.8) for column in labels),
             ("BOTTOMPADDING", (0, 0), (-1, -1), 0.5),
             ("LINEBELOW", (0, 0), (-1, -1), 0.3, styles.PALE),
         ]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
-from reportlab.platypus import HRFlowable, Paragraph, Spacer, Table
+from reportlab.platypus import Flowable, Spacer, Table
 
 from simsearch.register.grid import shown
 from simsearch.register.records import FindRecord, RegisterPhoto
@@ -15,7 +15,14 @@ from simsearch.sheets.document import LONGEST_TITLE, Sheet
 from simsearch.sheets.errors import SheetError
 from simsearch.sheets.find_leads import MOST_LEADS, add_leads, lead_cautions
 from simsearch.sheets.fonts import shortened
-from simsearch.sheets.pictures import Picture, PictureSource, Plate, copy_or_none, plates
+from simsearch.sheets.pictures import (
+    Picture,
+    PictureSource,
+    Plate,
+    copy_or_none,
+    plate_room,
+    plates,
+)
 from simsearch.sheets.withheld import withholder
 from simsearch.sheets.words import LEADS_NOT, Note, notes_for
 
@@ -33,7 +40,8 @@ _MEASURES = {
     "weight_g": ("Weight", "g"),
 }
 _CAPTION = 110  # letters that stand below a photo; the rest stands under the photos
-_NOTE_LINES, _LINE = 7, 20.0
+_FEWEST_LINES, _LINE = 6, 19.0
+_FIELD_HEIGHT = 22.0
 
 
 def find_sheet(
@@ -126,7 +134,7 @@ def _photos(
         _plate(sheet, number, photo, source)
         for number, (photo, source) in enumerate(zip(photos, sources, strict=True), 1)
     ]
-    sheet.add(plates(made))
+    sheet.add(plates(made), room=plate_room(len(made)))
     for number, photo in enumerate(photos, 1):
         if len(" ".join(photo.caption.split())) > _CAPTION:
             sheet.text(photo.caption, label=f"Photo {number}, in full:")
@@ -182,7 +190,7 @@ def _about(sheet: Sheet, record: FindRecord, exact: bool, types: Mapping[str, Ty
             ("Found near it", record.nearby or known),
             ("Finder", record.finder or known),
             ("Landowner's consent", record.landowner_consent or known),
-            ("Record made, changed", f"{_day(record.created_on)}, {_day(record.changed_on)}"),
+            ("Record made, changed", _made(record)),
         ],
         pairs=True,
     )
@@ -197,8 +205,9 @@ def _type_words(record: FindRecord, types: Mapping[str, Type]) -> str:
     return f"{name}: {record.type_confidence or 'how sure is not stated'}"
 
 
-def _day(stamp: str) -> str:
-    return stamp[:10] or "no day"
+def _made(record: FindRecord) -> str:
+    days = [stamp[:10] for stamp in (record.created_on, record.changed_on) if stamp]
+    return ", ".join(days) or "not recorded"
 
 
 def unknown_words(record: FindRecord) -> tuple[str, ...]:
@@ -250,21 +259,32 @@ def _room(sheet: Sheet) -> None:
         ["Object is", "", "Agreed with lead", "☐ yes\u00a0\u00a0 ☐ no\u00a0\u00a0 ☐ open"],
         ["Reference no.", "", "Return by", ""],
     ]
+    table_room = _FIELD_HEIGHT * len(fields) + 25
     cells = [[sheet.paragraph(text, styles.SMALL) for text in row] for row in fields]
     table = Table(
         cells, colWidths=[68, styles.WIDTH / 2 - 68, 84, styles.WIDTH / 2 - 84], hAlign="LEFT",
-        rowHeights=[22] * len(cells),
+        rowHeights=[_FIELD_HEIGHT] * len(cells),
     )  # fmt: skip
     table.setStyle(
         [("GRID", (0, 0), (-1, -1), 0.5, styles.GREY), ("VALIGN", (0, 0), (-1, -1), "MIDDLE")]
     )
-    things: list[object] = [
-        Paragraph("For the finds officer", styles.HEADING), table, Spacer(1, 4),
-        sheet.paragraph("Notes", styles.SMALL),
-    ]  # fmt: skip
-    for _ in range(_NOTE_LINES):
-        things += [
-            Spacer(1, _LINE),
-            HRFlowable(width="100%", thickness=0.4, color=styles.GREY, spaceBefore=0, spaceAfter=0),
-        ]
-    sheet.together(things)
+    sheet.footnotes()  # the lines below fill the page
+    sheet.heading("For the finds officer")
+    notes = sheet.paragraph("Notes", styles.SMALL)
+    sheet.add(table, Spacer(1, 4), notes, _Lines(), room=table_room + _FEWEST_LINES * _LINE)
+
+
+class _Lines(Flowable):
+    """Ruled lines to write on, down to the foot of the page."""
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        # Whole lines only, and a little less than there is: the frame compares exactly.
+        count = max(_FEWEST_LINES, int((height - 1) // _LINE))
+        self.width, self.height = width, count * _LINE
+        return self.width, self.height
+
+    def draw(self) -> None:
+        self.canv.setStrokeColor(styles.GREY)
+        self.canv.setLineWidth(0.4)
+        for number in range(round(self.height / _LINE)):
+            self.canv.line(0, number * _LINE, self.width, number * _LINE)

@@ -69,8 +69,9 @@ def look_alike_sheet(
         sheet.heading(kind.name, styles.SUBHEADING)
         sheet.bullets(kind.checks or ["The set names no check."])
     sheet.notes(notes)
-    sheet.heading("Pictures")
-    sheet.bullets(_credits(used) or ["None."])
+    if used:
+        sheet.heading("Pictures")
+        sheet.bullets(_credits(used))
     return sheet.pdf()
 
 

@@ -30,6 +30,7 @@ _MOST_PIXELS, _QUALITY = 1000, 85
 _BAR_ROOM, _BAR_THICK = 22, 4  # points below a photo, and the bar itself
 _BAR_SHARE = 0.45  # of the photo's width at most
 _MISSING = 45 * mm
+_PLATE_HEIGHTS = {1: 92 * mm, 2: 68 * mm, 3: 52 * mm}
 NO_SCALE = "no scale"
 NOT_TO_SCALE = "No scale: pictures of the reference set are not true to size with each other."
 
@@ -197,8 +198,8 @@ def plates(
 
     Rows break over pages; a photo and its lines do not.
     """
-    columns = columns or (1 if len(made) == 1 else 2 if len(made) <= 4 else 3)
-    height = height or (92 * mm if columns == 1 else 68 * mm if columns == 2 else 52 * mm)
+    columns = columns or _columns(len(made))
+    height = height or _PLATE_HEIGHTS[columns]
     width = styles.WIDTH / columns
     cells: list[list[object]] = []
     for start in range(0, len(made), columns):
@@ -216,6 +217,15 @@ def plates(
         ]
     )
     return table
+
+
+def _columns(count: int) -> int:
+    return 1 if count == 1 else 2 if count <= 4 else 3
+
+
+def plate_room(count: int) -> float:
+    """Points that the first row of so many photos may need, with its lines."""
+    return _PLATE_HEIGHTS[_columns(count)] + 30
 
 
 def credit(photo: PhotoRow) -> str:

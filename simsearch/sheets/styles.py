@@ -27,10 +27,10 @@ def _style(name: str, size: float, font: str = REGULAR, **more: object) -> Parag
 
 TITLE = _style("title", 16, BOLD, spaceAfter=3)
 UNDER = _style("under", 9, spaceAfter=4)
-HEADING = _style("heading", 11, BOLD, spaceBefore=9, spaceAfter=3, keepWithNext=1)
-SUBHEADING = _style("subheading", 9.5, BOLD, spaceBefore=5, spaceAfter=2, keepWithNext=1)
+HEADING = _style("heading", 11, BOLD, spaceBefore=9, spaceAfter=3)
+SUBHEADING = _style("subheading", 9.5, BOLD, spaceBefore=5, spaceAfter=2)
 BODY = _style("body", 9, spaceAfter=3)
 BULLET = _style("bullet", 9, leftIndent=11, bulletIndent=2, spaceAfter=1.5)
 SMALL = _style("small", 7.5, spaceAfter=1)
-LABEL = _style("label", 7.5, spaceBefore=1.3)
+LABEL = _style("label", 7.5)
 BANNER = _style("banner", 10, BOLD)

@@ -84,18 +84,19 @@ def _pictures(sheet: Sheet, reference: ReferenceSet, kind: Type) -> list[PhotoRo
     sheet.heading("Complete")
     if complete:
         made = [_plate(sheet, reference, photo) for photo in complete]
-        sheet.add(plates(made, columns=max(len(made), 2), height=_COMPLETE_HEIGHT))
+        shown = plates(made, columns=max(len(made), 2), height=_COMPLETE_HEIGHT)
+        sheet.add(shown, room=_COMPLETE_HEIGHT + 30)
     else:
         sheet.text("The set has no picture of a complete one.")
     sheet.heading("Typical fragments")
     broken = [photo for photo in own if photo.completeness == "fragment"][:_MOST_FRAGMENTS]
     if broken:
         made = [_plate(sheet, reference, photo) for photo in broken]
-        sheet.add(plates(made, columns=3, height=_FRAGMENT_HEIGHT))
+        sheet.add(plates(made, columns=3, height=_FRAGMENT_HEIGHT), room=_FRAGMENT_HEIGHT)
     else:
         made = _cut(sheet, reference, complete)
         if made:
-            sheet.add(plates(made, columns=3, height=_FRAGMENT_HEIGHT))
+            sheet.add(plates(made, columns=3, height=_FRAGMENT_HEIGHT), room=_FRAGMENT_HEIGHT)
         else:
             sheet.text("The set has no picture of a fragment.")
     if made:
@@ -190,6 +191,8 @@ def _sources(sheet: Sheet, reference: ReferenceSet, kind: Type) -> None:
 
 def _credits(sheet: Sheet, used: Sequence[PhotoRow]) -> None:
     """Credit and licence of every picture, each maker and licence once."""
+    if not used:
+        return
     sheet.heading("Pictures")
     said: dict[tuple[str, str, str], list[str]] = {}
     for photo in used:
@@ -199,4 +202,4 @@ def _credits(sheet: Sheet, used: Sequence[PhotoRow]) -> None:
         known = LICENCES.get(licence)
         terms = f" ({known.name}, {known.url})" if known else ""
         items.append(f"{', '.join(ids)}: {words}{terms}. From: {shortened(source, 300)}")
-    sheet.bullets(items or ["None."])
+    sheet.bullets(items)

@@ -88,7 +88,7 @@ def _own_words(spot: Findspot) -> Iterator[re.Pattern[str]]:
         words = part.split()
         said = " ".join(words)
         if len(said) >= _SHORTEST_WORDS and said.casefold() not in shown:
-            joined = r"\s+".join(re.escape(word) for word in words)
+            joined = r"\W*".join(re.escape(word) for word in words)
             yield re.compile(rf"(?<!\w){joined}(?!\w)", re.IGNORECASE)
 
 

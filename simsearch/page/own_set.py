@@ -38,7 +38,7 @@ from simsearch.page.shelf import Shelf
 _LOG = logging.getLogger(__name__)
 _HOUR = 3600
 _BUSY = "That could not be done: too many are waiting."
-_AFTER_ADDING = "#ss-own-told :is(.ss-done, .ss-problem), #ss-own-form .ss-problem"
+_AFTER_ADDING = "#ss-own-told :is(.ss-own-done, .ss-problem), #ss-own-form .ss-problem"
 _MOST_SHOWN = 2000  # photos in one list, whatever the browser asks for
 
 Step = dict[Any, Any]
@@ -273,7 +273,7 @@ def withdrawn(
         panel = view.render_panel(shelf, photo_id, doing="withdraw", problem=problem)
         yield {parts.panel: panel}
         return
-    said = f"{photo_id} is withdrawn: nothing of it is left in this set."
+    said = f"{photo_id} is withdrawn: the picture and all that was said of it are gone."
     yield (
         changed.browsing()
         | changed.tab()

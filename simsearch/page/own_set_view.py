@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections import Counter, defaultdict
-from collections.abc import Mapping
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
@@ -61,14 +60,16 @@ def render_own_head(shelf: Shelf, problem: str = "", sent: dict[str, str] | None
         places=shelf.places(),
         home=shelf.home,
         problem=problem,
-        sent=_filled(sent or {}),
+        sent=_Filled(sent or {}),
         commands=_commands(shelf),
     )
 
 
-def _filled(fields: Mapping[str, str]) -> defaultdict[str, str]:
+class _Filled(dict[str, str]):
     """Fields in which one that was not sent is empty; templates refuse what they do not know."""
-    return defaultdict(str, fields)
+
+    def __missing__(self, name: str) -> str:
+        return ""
 
 
 def _command(*parts: str) -> str:
@@ -129,8 +130,8 @@ def render_form(reference: ReferenceSet, draft: Draft | None = None) -> str:
     chosen = fields.get("type", "")
     return fill(
         "own_form.html",
-        fields=_filled(fields),
-        problems=_filled(draft.problems),
+        fields=_Filled(fields),
+        problems=_Filled(draft.problems),
         wrong_count=len(draft.problems),
         types=_choices(reference, fields.get("words", ""), chosen),
         new=chosen == NEW_TYPE,
@@ -227,7 +228,7 @@ def render_panel(
     if row is None:
         return fill("own_gone.html", photo=photo_id[:80])
     kind = reference.types[row.type]
-    fields = _filled(fields or {})
+    filled = _Filled(fields or {})
     private = reference.private.get(row.id)
     same = [one for one in reference.photos if one.specimen == row.specimen and one.id != row.id]
     return fill(
@@ -241,10 +242,8 @@ def render_panel(
         same=[one.id for one in same],
         may_change=shelf.may_change,
         doing=doing,
-        fields=fields,
-        types=_choices(
-            reference, fields.get("words", ""), fields.get("type", ""), may_be_new=False
-        ),
+        fields=filled,
+        types=_choices(reference, filled["words"], filled["type"], may_be_new=False),
         authorities=AUTHORITIES,
         problem=problem,
         told=told,

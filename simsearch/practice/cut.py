@@ -19,7 +19,7 @@ _LEAST, _MOST = 0.01, 0.8  # share of the photo that an object may cover
 _TOUCHING = 0.08  # share of the border that it may touch
 _CLEAR = 3.0  # how many times the ground's own unevenness it must stand out
 _TILT = np.radians(15)
-_ROUGH = 0.05  # of the object's length: how far a jagged break strays
+_ROUGH = 0.06  # of the object's length: how far a jagged break strays
 _MARGIN = 0.15
 _GLEAM = 0.02  # of the object's area
 
@@ -122,7 +122,7 @@ def _jagged(across: NDArray[np.float64], length: float, rng: np.random.Generator
     """A broken line over ``across``: the midpoints of ever shorter parts are moved."""
     heights, rough = rng.normal(0, _ROUGH * length, 2), _ROUGH * length
     for _ in range(5):
-        rough *= 0.55
+        rough *= 0.65
         between = (heights[:-1] + heights[1:]) / 2 + rng.normal(0, rough, len(heights) - 1)
         heights = np.insert(heights, np.arange(1, len(heights)), between)
     ends = np.linspace(across.min(), across.max(), len(heights))

@@ -86,7 +86,8 @@ def ask(pool: Pool, level: int, *, seed: int, seen: Collection[str] = ()) -> Exe
             cut = break_off(photo, mask, kept, rng, jagged=bool(rng.integers(2)))
             how = f"{_how(piece)}, cut for practice"
             return _exercise(pool, piece, cut.picture, cut.kept, how, level, rng)
-        whole = whole or _exercise(pool, piece, photo, piece.kept, _how(piece), level, rng)
+        how = f"{_how(piece)}, shown whole"
+        whole = whole or _exercise(pool, piece, photo, piece.kept, how, level, rng)
     if whole is not None:
         return whole
     raise PracticeError(
@@ -103,8 +104,10 @@ def _tries(
     wanted = float(np.quantile(hard, (level - 0.5) / LEVELS))
     new = np.array([piece.id not in seen for piece, _ in ways])
     order = np.lexsort((np.abs(hard - wanted), ~new))
-    near = rng.permutation(order[:_NEARBY])
-    for place in [*near, *order[_NEARBY : _NEARBY + _TRIES]]:
+    # While anything is new, only new pieces are drawn from.
+    first = min(_NEARBY, int(new.sum()) or len(ways))
+    near = rng.permutation(order[:first])
+    for place in [*near, *order[first : first + _TRIES]]:
         yield ways[int(place)]
 
 

@@ -69,7 +69,8 @@ class Sheet:
 
     def plain(self, text: str) -> str:
         """Return text as it may be printed, without markup."""
-        made = readable(self._hide(text))
+        # Signs that are not seen are gone before places are looked for.
+        made = self._hide(readable(text))
         self._replaced = self._replaced or REPLACEMENT in made
         self._left_out = self._left_out or LEFT_OUT in made
         return made

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from reportlab.lib.units import mm
+from reportlab.platypus import Table
 
 from simsearch.leads.aoristic import date_words, leads_dating
 from simsearch.sheets import styles
@@ -25,6 +26,8 @@ MOST_LEADS = 5
 _MOST_LOOK_ALIKES = 10
 _NAME = 70  # letters
 _PICTURE_HEIGHT = 38 * mm
+_BESIDE_LINES = 10
+_BESIDE, _BESIDE_WIDTH = 900, 60 * mm  # letters beside a picture; the picture's column
 
 
 def lead_cautions(leads: Leads | None) -> set[str]:
@@ -61,28 +64,51 @@ def add_leads(sheet: Sheet, leads: Leads | None, types: Mapping[str, Type]) -> N
 
 
 def _lead(sheet: Sheet, lead: Lead) -> None:
+    """One lead: pictures beside its text, or above it where there are two or the text is long."""
     kind = lead.type
     heading = f"{lead.rank}. {shortened(kind.name, 90)}"
-    said = f"{lead.band}, odds {odds_words(lead.odds)}" if lead.odds is not None else lead.band
-    if lead.odds is None:
-        said += f"; {odds_words(None)}"
-    if lead.before is not None:
-        said += f"; from the photos alone {odds_words(lead.before)}"
-    said = f"{said[0].upper()}{said[1:]}. Dated {kind.dates.words()}."
+    texts = _lead_texts(lead)
     made: list[Callable[[tuple[float, float]], Plate]] = []
     if lead.evidence:
         made.append(_evidence(sheet, lead.evidence[0]))
     if lead.placing is not None and lead.placing.clear:
         made.append(_placing(sheet, lead.placing))
+    if len(made) == 1 and _fits_beside(texts):
+        plate = made[0]((_BESIDE_WIDTH - 8, _PICTURE_HEIGHT))
+        lines = [sheet.paragraph(text, label=label) for label, text in texts]
+        cells = [[[plate.picture, *plate.lines], lines]]
+        table = Table(cells, [_BESIDE_WIDTH, styles.WIDTH - _BESIDE_WIDTH], hAlign="LEFT")
+        table.setStyle([("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
+        sheet.together([table], heading, styles.SUBHEADING)
+        return
+    (label, first), *rest = texts
     shown = [plates(made, columns=2, height=_PICTURE_HEIGHT)] if made else []
-    sheet.together([sheet.paragraph(said), *shown], heading, styles.SUBHEADING)
-    sheet.bullets(reason.words for reason in lead.reasons)
+    sheet.together([sheet.paragraph(first, label=label), *shown], heading, styles.SUBHEADING)
+    for label, text in rest:
+        sheet.text(text, label=label)
+
+
+def _fits_beside(texts: list[tuple[str, str]]) -> bool:
+    """Whether texts are short enough for a table, which cannot break inside a row."""
+    whole = "".join(text for _, text in texts)
+    return len(whole) <= _BESIDE and whole.count("\n") <= _BESIDE_LINES
+
+
+def _lead_texts(lead: Lead) -> list[tuple[str, str]]:
+    """Labels and texts about a lead; the first is short."""
+    kind = lead.type
+    odds = odds_words(lead.odds)
+    said = f"{lead.band}, {odds if lead.odds is None else f'odds {odds}'}"
+    if lead.before is not None:
+        said += f"; from the photos alone {odds_words(lead.before)}"
+    texts = [("", f"{said[0].upper()}{said[1:]}. Dated {kind.dates.words()}.")]
+    texts += [("", f"– {reason.words}") for reason in lead.reasons]
     if kind.length_mm:
-        sheet.text(length_words(kind.length_mm), label="Length of the type:")
+        texts.append(("Length of the type:", length_words(kind.length_mm)))
     if kind.checks:
-        sheet.text(
-            ". ".join(check.rstrip(".") for check in kind.checks) + ".", label="Look at next:"
-        )
+        checks = ". ".join(check.rstrip(".") for check in kind.checks)
+        texts.append(("Look at next:", f"{checks}."))
+    return texts
 
 
 def _evidence(sheet: Sheet, seen: Evidence) -> Callable[[tuple[float, float]], Plate]:

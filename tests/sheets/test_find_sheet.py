@@ -199,7 +199,9 @@ def test_the_scale_bar_is_true_to_the_photo() -> None:
     ids=["grid GB", "grid Ireland", "degrees", "words"],
 )
 def test_an_exact_findspot_leaks_nowhere(spot: Findspot, secrets: tuple[str, ...]) -> None:
-    said = f"Lay at {spot.value} by the hedge. {spot.value.replace(' ', '')}, {spot.value.lower()}"
+    unseen = "\u200b".join(spot.value)
+    said = f"Lay at {spot.value} by the hedge. {unseen}. {spot.value.lower()}, "
+    said += spot.value.replace(" ", "")
     find = record(
         findspot=spot, title=f"Brooch {spot.value}", description=said, leads_note=said,
         finder=said, nearby=said, method=said, measured_how=said, condition=said, surface=said,

@@ -96,7 +96,7 @@ def wire_own_set(
     parts: OwnParts, shelf: Shelf, page: gr.Blocks, top: gr.HTML, browse: BrowseParts
 ) -> None:
     """Say what happens in the tab; ``top`` is the page's head, which names the open set."""
-    changed = _Changed(parts, shelf, top, browse)
+    changed = Changed(parts, shelf, top, browse)
     _wire_sets(parts, shelf, changed)
     _wire_photo_panel(parts, shelf, changed)
     _wire_adding(parts, shelf, changed)
@@ -109,7 +109,7 @@ def wire_own_set(
     light(page.load, arrived, outputs=[*changed.outputs, *parts.visible()])
 
 
-class _Changed:
+class Changed:
     """What is drawn again on all of the page when the open set has changed."""
 
     def __init__(self, parts: OwnParts, shelf: Shelf, top: gr.HTML, browse: BrowseParts) -> None:
@@ -174,7 +174,7 @@ def _objects_of(shelf: Shelf) -> Callable[[Any], list[dict[str, str]]]:
     return objects
 
 
-def _wire_sets(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
+def _wire_sets(parts: OwnParts, shelf: Shelf, changed: Changed) -> None:
     def opened(change: Callable[[], None], sent: dict[str, str]) -> Step:
         problem = problem_of(change)
         if problem:
@@ -200,7 +200,7 @@ def _wire_sets(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
     light(parts.head.use, use, outputs=outputs)
 
 
-def _wire_photo_panel(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
+def _wire_photo_panel(parts: OwnParts, shelf: Shelf, changed: Changed) -> None:
     def listed(event: gr.EventData) -> str:
         sent = payload(event)
         shown = str(sent.get("shown", ""))
@@ -229,9 +229,7 @@ def _wire_photo_panel(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
     _slow(parts.panel.withdraw, withdraw, parts, outputs, at_end="#ss-own-title")
 
 
-def second_opinion(
-    shelf: Shelf, parts: OwnParts, changed: _Changed, fields: dict[str, str]
-) -> Step:
+def second_opinion(shelf: Shelf, parts: OwnParts, changed: Changed, fields: dict[str, str]) -> Step:
     """Write down another opinion; the panel then shows it, or what is wrong."""
     photo_id = fields.get("photo", "")
     in_force = bool(fields.get("in_force"))
@@ -256,7 +254,7 @@ def second_opinion(
 
 
 def withdrawn(
-    shelf: Shelf, parts: OwnParts, changed: _Changed, sent: Mapping[str, Any]
+    shelf: Shelf, parts: OwnParts, changed: Changed, sent: Mapping[str, Any]
 ) -> Iterator[Step]:
     """Take a photo out for good, when that was asked for a second time."""
     photo_id = str(sent.get("photo", ""))[:200]
@@ -285,7 +283,7 @@ def withdrawn(
     )
 
 
-def _wire_adding(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
+def _wire_adding(parts: OwnParts, shelf: Shelf, changed: Changed) -> None:
     def sent(event: gr.EventData) -> Step:
         files = payload(event).get("files")
         entry = files[0] if isinstance(files, list) and files else None
@@ -309,7 +307,7 @@ def _wire_adding(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
 def adding(
     shelf: Shelf,
     parts: OwnParts,
-    changed: _Changed,
+    changed: Changed,
     held: HeldUpload | None,
     fields: dict[str, str],
 ) -> Iterator[Step]:
@@ -354,7 +352,7 @@ def indexed(shelf: Shelf, parts: OwnParts) -> Generator[Step, None, bool]:
     return True
 
 
-def _wire_care(parts: OwnParts, shelf: Shelf, changed: _Changed) -> None:
+def _wire_care(parts: OwnParts, shelf: Shelf, changed: Changed) -> None:
     def care() -> Iterator[Step]:
         yield from looked_over(shelf, parts)
 
@@ -393,7 +391,7 @@ def looked_over(shelf: Shelf, parts: OwnParts) -> Iterator[Step]:
         yield {parts.report: render_fault(error)}
 
 
-def indexed_again(shelf: Shelf, parts: OwnParts, changed: _Changed) -> Iterator[Step]:
+def indexed_again(shelf: Shelf, parts: OwnParts, changed: Changed) -> Iterator[Step]:
     """Bring the index up to date because somebody asked for that."""
     problem = problem_of(shelf.require_change)
     if problem:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -32,6 +33,14 @@ def page(
             help="Password to open the page with; --phone makes one without this.",
         ),
     ] = None,
+    register: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="DIR",
+            help="Folder of the finds register; without this 'simsearch/register' in your data "
+            "folder.",
+        ),
+    ] = None,
 ) -> None:
     """Start the page and print the address to open.
 
@@ -59,4 +68,5 @@ def page(
             say(reach.NOT_ENCRYPTED)
 
     options: dict[str, Any] = {"open_browser": not no_browser, "password": password, "tell": tell}
+    options["register"] = register
     start_page(reference, host=host, port=port, **options)

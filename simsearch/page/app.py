@@ -27,6 +27,7 @@ from simsearch.page.browse import (
 )
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
 from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
+from simsearch.page.record import RecordParts, lay_out_record, wire_record
 from simsearch.page.refine import Looked, RefineParts, lay_out_refine, look_at, wire_refine
 from simsearch.page.shelf import Shelf
 
@@ -51,10 +52,14 @@ class _Parts:
     refine: RefineParts
     browse: BrowseParts
     own: OwnParts
+    record: RecordParts
 
 
-def build_page(reference: ReferenceSet) -> gr.Blocks:
-    """Put the page together, to begin with for this set; nothing is served yet."""
+def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.Blocks:
+    """Put the page together, to begin with for this set; nothing is served yet.
+
+    ``register`` is the folder of the finds register, as for ``open_register``.
+    """
     shelf = Shelf(reference)
     reference = shelf.live  # visitors may open another set; see Shelf
     # The cache holds nothing of ours for long (see intake); this is the net below it.
@@ -64,16 +69,17 @@ def build_page(reference: ReferenceSet) -> gr.Blocks:
         delete_cache=(600, _HOUR),
         fill_width=True,
     ) as page:
-        parts = _lay_out(reference, shelf)
+        parts = _lay_out(reference, shelf, register)
         _wire_photos(parts)
         _wire_look(parts, reference)
         wire_refine(parts.refine, parts.results, reference)
         wire_browsing(parts.browse, parts.moves, parts.tabs, parts.tray, reference)
+        wire_record(parts.record, parts.tabs, parts.tray, parts.refine.looked, reference)
         wire_own_set(parts.own, shelf, page, parts.moves, parts.browse)
     return page
 
 
-def _lay_out(reference: ReferenceSet, shelf: Shelf) -> _Parts:
+def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _Parts:
     moves = html(render.render_head(reference), js_on_load=script("moves.js"), elem_id="ss-moves")
     # Wrapped, so that a phone shows every tab; the framework's menu of the rest has no names.
     with gr.Tabs(elem_id="ss-tabs", overflow_behavior="wrap") as tabs:
@@ -94,9 +100,13 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf) -> _Parts:
             browse = lay_out_browsing(reference)
         with gr.Tab("Your set", id="own", elem_id="ss-tab-own"):
             own = lay_out_own_set(shelf)
+        with gr.Tab("Finds register", id="register", elem_id="ss-tab-register"):
+            record = lay_out_record(reference, register)
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
             html(render.render_care())
-    return _Parts(moves, tabs, tray, intake, held, look, clear, results, refine, browse, own)
+    return _Parts(
+        moves, tabs, tray, intake, held, look, clear, results, refine, browse, own, record
+    )
 
 
 def _wire_photos(parts: _Parts) -> None:

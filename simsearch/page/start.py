@@ -13,6 +13,7 @@ import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -40,8 +41,11 @@ def serving(
     port: int | None = None,
     open_browser: bool = False,
     password: str | None = None,
+    register: Path | None = None,
 ) -> Iterator[tuple[gr.Blocks, str]]:
     """Serve the page for as long as the block runs; gives the page and its address.
+
+    ``register`` is the folder of the finds register, the user's own without.
 
     With a ``password`` nothing is answered without it. Uploads pass through a private folder that
     is removed at the end. Raises ``SimsearchError`` when the port is taken, and for a host that
@@ -51,7 +55,7 @@ def serving(
     with tempfile.TemporaryDirectory(prefix="simsearch-page-") as folder, _settings(folder, host):
         from simsearch.page.app import build_page
 
-        page = build_page(reference)
+        page = build_page(reference, register=register)
         page.queue(max_size=WAITING_MAX, default_concurrency_limit=1)
         try:
             address = _reachable(_launch(page, host, port, door)[1], host)
@@ -71,13 +75,15 @@ def start_page(
     port: int | None = None,
     open_browser: bool = True,
     password: str | None = None,
+    register: Path | None = None,
     tell: Callable[[str], None] = print,
 ) -> None:
     """Serve the page until stopped; ``tell`` is given the address once it answers.
 
-    ``password`` as for ``serving``.
+    ``password`` and ``register`` as for ``serving``.
     """
     options: dict[str, Any] = {"open_browser": open_browser, "password": password}
+    options["register"] = register
     with (
         _ended_like_ctrl_c(),
         serving(reference, host=host, port=port, **options) as (page, address),

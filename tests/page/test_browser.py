@@ -77,7 +77,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         stdout=subprocess.PIPE,
         text=True,
         cwd=Path(__file__).parents[2],
-        env={**os.environ, "TMPDIR": str(scratch), "XDG_CACHE_HOME": str(scratch / "cache")},
+        env=own_folders(scratch),
     )
     try:
         yield Server(_first_line(process), scratch)
@@ -86,6 +86,12 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         process.wait(timeout=20)
     # Stopped politely, the page takes its private folder with it.
     assert not list(scratch.glob("simsearch-page-*"))
+
+
+def own_folders(scratch: Path) -> dict[str, str]:
+    """An environment in which whatever is kept for the user lies in ``scratch``."""
+    own = {f"XDG_{kind}_HOME": str(scratch / kind) for kind in ("CACHE", "DATA", "CONFIG")}
+    return {**os.environ, **own, "TMPDIR": str(scratch)}
 
 
 def _first_line(process: subprocess.Popen[str]) -> str:

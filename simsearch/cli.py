@@ -23,6 +23,7 @@ from simsearch.commands import (
     look,
     making,
     page,
+    practice,
     register,
     sets,
     share,
@@ -82,6 +83,7 @@ for _panel, _commands in _PANELS.items():
 app.add_typer(bring.app, name="bring", rich_help_panel="A set of your own")
 app.add_typer(register.app, name="register", rich_help_panel="Records")
 app.add_typer(sheets.app, name="sheet", rich_help_panel="Records")
+app.command("practice", rich_help_panel="Types")(practice.practice)
 app.command("law", rich_help_panel="Records")(law.law)
 
 

@@ -87,7 +87,7 @@ def lay_out(vectors: NDArray[np.float32]) -> Points:
     if count < _FEW or spread < _NO_SPREAD:
         return _into_square(narrow[:, :2])
     # Imported here: it takes a second to load and most sessions find their layout kept.
-    from sklearn.manifold import TSNE  # type: ignore[import-untyped]
+    from sklearn.manifold import TSNE
     from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
     layout = TSNE(

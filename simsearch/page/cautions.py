@@ -152,7 +152,7 @@ PRECIOUS = Caution(
     "May be gold or silver: ask about reporting",
     "What must be reported differs by country. In England and Wales an object at least 300 years "
     "old with 10% or more gold or silver has to be reported to the coroner, within 14 days; the "
-    "finds liaison officer helps. In Scotland every portable antiquity has to be reported, "
+    "finds officer helps. In Scotland every portable antiquity has to be reported, "
     f"whatever it is made of. {CHECK_CURRENT}",
     sources=(_TREASURE, _FOURTEEN, _SCOTLAND),
 )
@@ -192,7 +192,7 @@ LAW: tuple[Caution, ...] = (
         "Some finds are treasure by law: among them gold and silver objects of 300 years or more, "
         "groups of coins, what lay with either and, for finds made since 30 July 2023, "
         "exceptionally important pieces of 200 years or more in any metal. They are reported to "
-        "the coroner, within 14 days; a finds liaison officer helps with that and records other "
+        "the coroner, within 14 days; a finds officer helps with that and records other "
         "finds too. Detecting in a protected place needs written consent first.",
         sources=(_TREASURE, _FOURTEEN, _IMPORTANT, _PROTECTED),
     ),

@@ -366,7 +366,8 @@ def _wire_care(parts: OwnParts, shelf: Shelf, changed: Changed) -> None:
     _slow(parts.care.care, care, parts, [parts.report], at_end="#ss-own-report", place="care")
     _slow(parts.head.index, index, parts, outputs)
     _slow(parts.report.index, index, parts, outputs, at_end="#ss-own-told")
-    goal = "#ss-own-photo-title, #ss-own-add-title"
+    # The heading of the form is still there, hidden, while a photo is open.
+    goal = "#ss-own-photo-title, #ss-tab-own:not(:has(.ss-own-panel)) #ss-own-add-title"
     light(parts.report.act, act, outputs=[parts.panel, parts.form, parts.told]).then(
         None, js=FOCUS.format(goal=goal), api_visibility="private"
     )

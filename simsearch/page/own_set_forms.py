@@ -23,6 +23,7 @@ from simsearch.sets.dates import parse_edtf
 from simsearch.sets.private import PrivateRow
 from simsearch.sets.reference_set import ReferenceSet
 from simsearch.sets.types import DATE_BASES, GROUPS, PIN_FIXINGS
+from simsearch.share.cells import received
 
 NEW_TYPE = "+new"
 LONGEST = 300  # letters of one field
@@ -68,12 +69,16 @@ class Draft:
 
 
 def read_fields(sent: Mapping[str, Any]) -> dict[str, str]:
-    """The fields that were sent as lines of text: no control characters, bounded in length."""
+    """The fields that were sent as lines of text: no control characters, bounded in length.
+
+    What a spreadsheet would take for a formula is made harmless, as when a set is brought in.
+    """
     fields = {}
     for name, value in list(sent.items())[:60]:
         if isinstance(name, str) and isinstance(value, str):
             line = " ".join(value[: 4 * LONGEST].split())
-            fields[name] = "".join(letter for letter in line if letter.isprintable())[:LONGEST]
+            line = "".join(letter for letter in line if letter.isprintable())[: LONGEST - 1]
+            fields[name] = received(line, were_guarded=False)[0]
     return fields
 
 

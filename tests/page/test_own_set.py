@@ -403,6 +403,17 @@ def test_years_become_edtf(
         assert (read.lower.lower_strict().tm_year, read.upper.lower_strict().tm_year) == years
 
 
+def test_no_field_becomes_a_formula_of_a_spreadsheet(tab: Tab, tmp_path: Path) -> None:
+    """OWASP, "CSV Injection": cells that begin with = + - @ are evaluated; ' makes them text."""
+    sent = FIELDS | {"creator": "=HYPERLINK(A1)", "source": "@SUM(1)", "by": "-1+cmd|' /C calc'!A0"}
+    fields = read_fields(sent | {"type": NEW_TYPE, "first_year": "-50"})
+    assert (fields["type"], fields["first_year"]) == (NEW_TYPE, "-50")  # these stay as they are
+    tab.add(tab.held(snap(tmp_path / "a.png", 3)), read_fields(sent))
+    row = open_set(tab.folder).photos[-1]
+    assert (row.creator, row.source) == ("'=HYPERLINK(A1)", "'@SUM(1)")
+    assert row.labelled_by.startswith("'-1+cmd")
+
+
 def test_years_that_cannot_be_are_told() -> None:
     reference = open_set()
     for first, end in (("AD 60", "50 BC"), ("", ""), ("long ago", "")):

@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image
 
 from simsearch.measure.find_card import CardView, find_card
-from simsearch.measure.model import Measurement, MeasureError, Term, together
+from simsearch.measure.model import MeasureError, Measurement, Term, together
 from simsearch.measure.outline import FindsObjects, Outlined, outline_on_paper
 from simsearch.measure.sizes import Sizes, sizes_of, standing
 from simsearch.measure.squared import square_up
@@ -79,9 +79,7 @@ def _check_given(thickness_mm: float | None, rule_mm: float | None) -> None:
         )
 
 
-def _terms(
-    view: CardView, found: Outlined, sizes: Sizes, px_per_mm: float
-) -> tuple[Term, ...]:
+def _terms(view: CardView, found: Outlined, sizes: Sizes, px_per_mm: float) -> tuple[Term, ...]:
     apart = sizes_of(found.loose, px_per_mm).length - sizes_of(found.tight, px_per_mm).length
     edge = together([math.sqrt(2) * max(0.5 / px_per_mm, view.rise_mm / 4), apart / 2])
     scale = together([view.scale_error * sizes.length, view.off_mm])
@@ -135,7 +133,8 @@ def _printed_at(one: Measurement, scale: float) -> Measurement:
         one,
         length_mm=one.length_mm * scale, error_mm=one.error_mm * scale,
         width_mm=one.width_mm * scale, width_error_mm=one.width_error_mm * scale,
-        area_mm2=(one.area_mm2 or 0) * scale**2, area_error_mm2=(one.area_error_mm2 or 0) * scale**2,
+        area_mm2=(one.area_mm2 or 0) * scale**2,
+        area_error_mm2=(one.area_error_mm2 or 0) * scale**2,
         mm_per_px=one.mm_per_px * scale,
         terms=tuple(replace(term, mm=term.mm * scale) for term in one.terms),
     )  # fmt: skip

@@ -63,8 +63,8 @@ def outline_on_paper(
     the picture.
     """
     pixels = np.asarray(picture.convert("RGB"), np.float32) / 255
-    pixels = cv2.GaussianBlur(pixels, (0, 0), max(0.6, 0.1 * px_per_mm))
-    unlike = _unlike_paper(pixels)
+    soft = cv2.GaussianBlur(pixels, (0, 0), max(0.6, 0.1 * px_per_mm))
+    unlike = _unlike_paper(np.asarray(soft, np.float32))
     level = _level(unlike, px_per_mm)
     likely = None if encoder is None else likelihood(picture, encoder)
     mask = _the_find(unlike > level, px_per_mm, likely)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+from scipy.optimize import least_squares  # type: ignore[import-untyped]
 
 Floats = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ class Plane:
 
     def to_photo(self, mm: Floats) -> Floats:
         """Points of the card (n, 2) in mm as points of the photo in pixels."""
-        straight = _through(np.linalg.inv(self.matrix), mm)
+        straight = _through(_inverse(self.matrix), mm)
         seen = straight
         for _ in range(12):  # converges fast for lenses that bulge little
             seen = straight / (1 + self.bulge * (seen**2).sum(1, keepdims=True))
@@ -69,7 +69,7 @@ class Plane:
         A tilted view shows the focal length by its perspective; otherwise it is assumed.
         """
         longer = max(self.size) / _half_diagonal(self.size)
-        columns = np.linalg.inv(self.matrix)
+        columns = _inverse(self.matrix)
         camera = _pose(columns, USUAL_FOCAL * longer)
         if camera.tilt < _TELLING_TILT:
             return camera
@@ -103,6 +103,10 @@ def fit_plane(pixels: Floats, mm: Floats, size: tuple[int, int], *, lens: bool) 
 def _homography(points: Floats, mm: Floats) -> Floats:
     found, _ = cv2.findHomography(points.astype(np.float64), mm.astype(np.float64), 0)
     return np.asarray(found, np.float64)
+
+
+def _inverse(matrix: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(matrix), np.float64)
 
 
 def _half_diagonal(size: tuple[int, int]) -> float:

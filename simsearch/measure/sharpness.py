@@ -29,9 +29,7 @@ def edge_rise(grey: NDArray[np.uint8], plane: Plane, markers: list[Box]) -> floa
     return max(float(np.median(one)) for one in widths)
 
 
-def _profile(
-    grey: NDArray[np.uint8], plane: Plane, box: Box, side: int, reach: float
-) -> Floats:
+def _profile(grey: NDArray[np.uint8], plane: Plane, box: Box, side: int, reach: float) -> Floats:
     """Grey levels (_STEPS,) across a side of a marker, from inside to outside."""
     corners = box.corners()
     start, end = corners[side], corners[(side + 1) % 4]

@@ -17,6 +17,10 @@ from simsearch.measure.plane import Camera
 
 Floats = NDArray[np.float64]
 
+_CAMERA_DOUBT = 1.2
+"""How much nearer the camera may be than it seems: its focal length is worked out or assumed
+(``scripts/evaluate_card.py`` prints how far off it usually is)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Sizes:
@@ -95,6 +99,6 @@ class Standing:
 
 def standing(camera: Camera, at: Floats, thickness: float) -> Standing:
     """The effect of ``thickness`` mm at a point of the card (mm)."""
-    share = thickness / max(camera.height - thickness, 1.0)
+    share = _CAMERA_DOUBT * thickness / max(camera.height - thickness, 1.0)
     x, y = (at - camera.foot) * share
     return Standing(share, (float(x), float(y)))

@@ -19,7 +19,7 @@ FINEST = 12.0
 _GAMMA = 2.2  # close enough to sRGB's curve (IEC 61966-2-1) for gains of a few tenths
 _WHITE = 0.85  # of full light: paper, with room above it for what shines
 _BURNT = 252
-_MOST_GAIN = 4.0
+_MOST_GAIN = 8.0
 
 
 @dataclass(frozen=True)

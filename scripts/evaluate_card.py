@@ -113,7 +113,6 @@ def eye_of(scene: Scene) -> Eye:
     side /= np.linalg.norm(side)
     turn = np.stack([side, np.cross(down, side), down])
     # World z is up while x, y are those of the page, so one axis is mirrored to match.
-    turn[0] *= np.sign(turn[0] @ np.cross(turn[1], turn[2])) or 1
     if np.linalg.det(turn) > 0:
         turn[0] *= -1
     layout = scene.layout

@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from simsearch.encode.framing import largest_piece
-from simsearch.measure.find_card import seen_markers
+from simsearch.measure.find_card import find_card
+from simsearch.measure.model import CardError
 from simsearch.measure.outline import FindsObjects, likelihood
+from simsearch.measure.squared import square_up
 
 Mask = NDArray[np.bool_]
 Grey = NDArray[np.float32]
@@ -56,8 +58,8 @@ class Look:
     ``sharpness`` is the variance of the Laplacian over that of the grey levels, at OBJECT_SIDE;
     ``burnt`` the share of the object that is clipped white; ``level`` its median grey (0 to 255);
     ``relief`` the spread of light and shade of a few hundredths of its length; ``pixels`` and
-    ``share`` the object's longer side in pixels and of the photo's; ``cut`` the share of the
-    photo's border that the object lies on; ``markers`` how many of a photo card's are seen.
+    ``share`` the object's longer side in pixels and of the picture's; ``cut`` the share of the
+    picture's border that the object lies on.
     """
 
     sharpness: float
@@ -67,22 +69,44 @@ class Look:
     pixels: float
     share: float
     cut: float
-    markers: int
 
 
 def advise(photo: Image.Image, encoder: FindsObjects) -> tuple[Advice, ...]:
-    """Return advice on an upright RGB photo, the gravest first; empty when there is none."""
-    look = look_at(photo, encoder)
+    """Return advice on an upright RGB photo, the gravest first; empty when there is none.
+
+    On a photo card only its bare middle is looked at, squared up but not brightened.
+    """
+    about_card: list[Advice] = []
+    look_in, on_card = photo, False
+    try:
+        view = find_card(photo)
+        room = view.layout.room.inside(1.0)
+        look_in, on_card = square_up(photo, view, room, balanced=False).picture, True
+    except CardError as error:
+        about_card = [_no_scale() if error.reason == "none" else _poor_card(error)]
+    look = look_at(look_in, encoder)
     if look is None:
         words = (
             "No object is found in the photo. Lay the find on a plain ground that is lighter or "
             "darker than it, and let it fill about half of the photo."
         )
         return (Advice("no object", words, 0.0, 1.0),)
-    return tuple(_advice(look))
+    return (*_advice(look, on_card), *about_card)
 
 
-def _advice(look: Look) -> list[Advice]:
+def _no_scale() -> Advice:
+    words = (
+        "No photo card is seen. With one under the find its size is measured; a scale bar or a "
+        "coin of known diameter will do, if you click two points on it."
+    )
+    return Advice("no scale", words, 0.0, 1.0)
+
+
+def _poor_card(error: CardError) -> Advice:
+    return Advice("card", f"The photo card cannot be used. {error}", 0.0, 1.0)
+
+
+def _advice(look: Look, on_card: bool) -> list[Advice]:
     found = []
 
     def say(wrong: bool, kind: str, figure: float, limit: float, words: str) -> None:
@@ -95,7 +119,8 @@ def _advice(look: Look) -> list[Advice]:
     say(look.pixels < SMALL_PX, "too small", look.pixels, SMALL_PX,
         f"The find is only {look.pixels:.0f} pixels long. Go nearer or use the camera's full "
         "size; do not send it through a chat, which shrinks photos.")  # fmt: skip
-    say(look.pixels >= SMALL_PX and look.share < SMALL_SHARE, "too small", look.share, SMALL_SHARE,
+    small = look.share < SMALL_SHARE and not on_card  # a card must be in the photo whole
+    say(small and look.pixels >= SMALL_PX, "too small", look.share, SMALL_SHARE,
         "The find fills little of the photo. Go nearer, or cut the photo closer.")  # fmt: skip
     say(look.sharpness < BLURRED, "blur", look.sharpness, BLURRED,
         "The find looks blurred. Rest the camera on something, tap on the find to focus, do not go "
@@ -110,9 +135,6 @@ def _advice(look: Look) -> list[Advice]:
         look.relief, FLAT,
         "There is hardly any light and shade on the find. If it has relief or incised lines, "
         "a second photo with light from one side, low over it, is worth trying.")  # fmt: skip
-    say(look.markers == 0, "no scale", 0.0, 1.0,
-        "No photo card is seen. With one under the find its size is measured; a scale bar or a "
-        "coin of known diameter will do, if you click two points on it.")  # fmt: skip
     return found
 
 
@@ -142,7 +164,6 @@ def look_at(photo: Image.Image, encoder: FindsObjects) -> Look | None:
         pixels=longest,
         share=longest / max(photo.size),
         cut=float(border.mean()),
-        markers=seen_markers(photo),
     )
 
 

@@ -35,6 +35,9 @@ class Balance:
     note: str
 
 
+_AS_IT_IS = Balance((1.0, 1.0, 1.0), 1.0, "not at all")
+
+
 @dataclass(frozen=True, eq=False)
 class Squared:
     """A part of the card from above. Pixel (0, 0) begins at the left upper corner of ``box``."""
@@ -45,8 +48,13 @@ class Squared:
     balance: Balance
 
 
-def square_up(photo: Image.Image, view: CardView, box: Box | None = None) -> Squared:
-    """Return a part of the card (all of it without ``box``) squared up and white-balanced."""
+def square_up(
+    photo: Image.Image, view: CardView, box: Box | None = None, *, balanced: bool = True
+) -> Squared:
+    """Return a part of the card (all of it without ``box``) squared up.
+
+    Colours are made neutral by the card's patches unless ``balanced`` is False.
+    """
     box = box or Box(0, 0, view.layout.width, view.layout.height)
     scale = min(view.px_per_mm, FINEST)
     width, height = max(1, round(box.width * scale)), max(1, round(box.height * scale))
@@ -55,12 +63,12 @@ def square_up(photo: Image.Image, view: CardView, box: Box | None = None) -> Squ
     at = (view.plane.to_photo(mm) - 0.5).astype(np.float32).reshape(height, width, 2)
     pixels = np.asarray(photo.convert("RGB"))
     seen = cv2.remap(pixels, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderValue=(0, 0, 0))
-    balance = white_balance(photo, view)
+    balance = white_balance(photo, view) if balanced else _AS_IT_IS
     table = np.arange(256) / 255
     curves = np.stack([np.clip(table**_GAMMA * g, 0, 1) ** (1 / _GAMMA) for g in balance.gains])
     rows = np.rint(curves * 255).astype(np.uint8)
-    balanced = np.stack([rows[c][seen[..., c]] for c in range(3)], -1)
-    return Squared(Image.fromarray(balanced), box, scale, balance)
+    neutral = np.stack([rows[c][seen[..., c]] for c in range(3)], -1)
+    return Squared(Image.fromarray(neutral), box, scale, balance)
 
 
 def white_balance(photo: Image.Image, view: CardView) -> Balance:

@@ -8,7 +8,9 @@ from PIL import Image
 
 from simsearch.encode.framing import Square, whole
 from simsearch.measure.advice import advise
+from simsearch.measure.layout import A6
 from tests.measure.advice_rates import spoilt_copies
+from tests.measure.rendering import disc, photo_of, scene
 
 
 class SeesDark:
@@ -65,3 +67,11 @@ def test_dark_glare_and_cut_off_are_told() -> None:
 def test_where_no_object_is_seen_that_is_said() -> None:
     told = advise(Image.new("RGB", (300, 300), "white"), SeesDark())
     assert [one.kind for one in told] == ["no object"]
+
+
+def test_on_a_card_only_its_middle_is_looked_at() -> None:
+    photo, _ = photo_of(scene(outline=disc(30.0), thickness=2.0))
+    assert not kinds(photo) & {"cut off", "no scale", "card", "no object"}
+    covered, _ = photo_of(scene(covered=tuple(A6.markers)[:7]))
+    told = [one for one in advise(covered, SeesDark()) if one.kind == "card"]
+    assert len(told) == 1 and "markers" in told[0].words

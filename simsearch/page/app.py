@@ -27,7 +27,7 @@ from simsearch.page.browse import (
 )
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
 from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
-from simsearch.page.record import RecordParts, lay_out_record, wire_record
+from simsearch.page.record import RecordParts, lay_out_record, lay_out_ways, wire_record
 from simsearch.page.refine import Looked, RefineParts, lay_out_refine, look_at, wire_refine
 from simsearch.page.shelf import Shelf
 
@@ -53,6 +53,7 @@ class _Parts:
     browse: BrowseParts
     own: OwnParts
     record: RecordParts
+    ways: gr.HTML
 
 
 def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.Blocks:
@@ -74,7 +75,9 @@ def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.B
         _wire_look(parts, reference)
         wire_refine(parts.refine, parts.results, reference)
         wire_browsing(parts.browse, parts.moves, parts.tabs, parts.tray, reference)
-        wire_record(parts.record, parts.tabs, parts.tray, parts.refine.looked, reference)
+        wire_record(
+            parts.record, parts.ways, parts.tabs, parts.tray, parts.refine.looked, reference
+        )
         wire_own_set(parts.own, shelf, page, parts.moves, parts.browse)
     return page
 
@@ -104,8 +107,9 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _P
             record = lay_out_record(reference, register)
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
             html(render.render_care())
+    ways = lay_out_ways(reference, record)
     return _Parts(
-        moves, tabs, tray, intake, held, look, clear, results, refine, browse, own, record
+        moves, tabs, tray, intake, held, look, clear, results, refine, browse, own, record, ways
     )
 
 

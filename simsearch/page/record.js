@@ -1,7 +1,7 @@
 // The way from the leads to the register, and sheets saved as files.
 document.addEventListener("click", (event) => {
   const write = event.target.closest("button[data-write]");
-  if (write) { rest(write); trigger("asked", { do: "write", id: write.dataset.write }); }
+  if (write) trigger("asked", { do: "write", id: write.dataset.write });
   const paper = event.target.closest("button[data-paper]");
   if (paper) save(paper);
 });

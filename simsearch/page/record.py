@@ -93,15 +93,28 @@ def lay_out_record(reference: ReferenceSet, folder: Path | None) -> RecordParts:
     desk = gr.State(Desk(), time_to_live=_HOUR)
     shown = html(
         _told(lambda: show_list(Room(place, reference), Desk())[0]),
-        js_on_load=script("forms.js") + script("record.js"),
+        js_on_load=script("forms.js"),
         elem_id="ss-register",
-        server_functions=[_paper_of(reference, place)],
     )
     return RecordParts(desk, shown, place)
 
 
+def lay_out_ways(reference: ReferenceSet, parts: RecordParts) -> gr.HTML:
+    """What listens for "Write it up" and for sheets; to be laid out beside the tabs.
+
+    A tab that was never opened is not there for the browser, and its scripts do not run.
+    """
+    return html(
+        "",
+        js_on_load=script("record.js"),
+        elem_id="ss-ways",
+        server_functions=[_paper_of(reference, parts.folder)],
+    )
+
+
 def wire_record(
     parts: RecordParts,
+    ways: gr.HTML,
     tabs: gr.Tabs,
     tray: gr.State,
     looked: gr.State,
@@ -116,13 +129,14 @@ def wire_record(
         going = str(sent.get("do")) in ("write", "blank", "open", "list", "edit")
         return gr.Tabs(selected="register") if going else gr.skip(), page, desk
 
-    done = light(
-        parts.place.asked,
-        asked,
-        inputs=[parts.desk, tray, looked],
-        outputs=[tabs, parts.place, parts.desk],
-    )
-    done.then(None, js=FOCUS_FIRST.format(goals=_GOALS), api_visibility="private")
+    for source in (parts.place, ways):
+        done = light(
+            source.asked,
+            asked,
+            inputs=[parts.desk, tray, looked],
+            outputs=[tabs, parts.place, parts.desk],
+        )
+        done.then(None, js=FOCUS_FIRST.format(goals=_GOALS), api_visibility="private")
 
 
 def answer(room: Room, desk: Desk, sent: dict[str, Any]) -> tuple[Any, Desk]:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from simsearch.page.observing import given_words
-from simsearch.page.words import lead_odds_words
+from simsearch.page.words import count, lead_odds_words
 from simsearch.register.errors import RecordError
 from simsearch.register.grid import WORDS, Findspot, read_findspot, shown
 from simsearch.register.photos import NewPhoto
@@ -135,13 +135,17 @@ def start_change(record: FindRecord, seen: int, photos: Sequence[HeldPhoto] = ()
 
 def leads_words(leads: Leads) -> str:
     """The leads as a note for the record."""
-    count = len(leads.leads[:_LEADS_TOLD])
-    close = "" if leads.anything_close else "Nothing looked close; the nearest were: "
-    told = "; ".join(_told(lead) for lead in leads.leads[:count])
+    close = "" if leads.anything_close else "Nothing looked close; the nearest was: "
+    # Weak leads are left out: what they are called would set off cautions for nothing.
+    told = [lead for lead in leads.leads if lead.rank == 1 or lead.band != "weak lead"]
+    told = told[: _LEADS_TOLD if leads.anything_close else 1]
+    listed = "; ".join(_told(lead) for lead in told)
+    left = len(leads.leads) - len(told)
+    listed += f"; {count(left, 'weaker one')} left out" if left else ""
     seen = given_words(leads.observed)
     observed = f" Weighed in: {seen}." if seen else ""
     return (
-        f"{close}{told}.{observed} Compared with the set “{leads.set_name}” by the encoder "
+        f"{close}{listed}.{observed} Compared with the set “{leads.set_name}” by the encoder "
         f"{leads.encoder_name}. Leads to verify, not an identification."
     )
 

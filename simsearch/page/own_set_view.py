@@ -237,7 +237,7 @@ def render_panel(
         shot=shot(row, reference.path_of(row), kind.name, LARGE_SIDE),
         type={"id": kind.id, "name": kind.name, "dates": kind.dates.words()},
         opinions=_opinions(reference, row),
-        consent=private.consent if private else "not asked",
+        consent=private.consent if private else "nothing noted",
         has_place=bool(private and (private.gps or private.findspot)),
         same=[one.id for one in same],
         may_change=shelf.may_change,

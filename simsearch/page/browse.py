@@ -257,10 +257,9 @@ def _wire_overview(parts: BrowseParts, reference: ReferenceSet) -> None:
 
 
 def _thumbs_of(reference: ReferenceSet) -> Callable[[Any], dict[str, str]]:
-    by_id = {row.id: row for row in reference.photos}
-
     def thumbs(ids: Any) -> dict[str, str]:
         """Small pictures as data URIs by photo id; photos that cannot be read are left out."""
+        by_id = {row.id: row for row in reference.photos}  # anew: the open set may change
         wanted = ids if isinstance(ids, list) else []
         rows = [
             by_id[one] for one in wanted[:_THUMBS_AT_ONCE] if isinstance(one, str) and one in by_id

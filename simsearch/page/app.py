@@ -26,6 +26,7 @@ from simsearch.page.browse import (
     wire_browsing,
 )
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
+from simsearch.page.law_tab import lay_out_law, wire_law
 from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
 from simsearch.page.record import RecordParts, lay_out_record, lay_out_ways, wire_record
 from simsearch.page.refine import Looked, RefineParts, lay_out_refine, look_at, wire_refine
@@ -54,6 +55,7 @@ class _Parts:
     own: OwnParts
     record: RecordParts
     ways: gr.HTML
+    law: gr.HTML
 
 
 def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.Blocks:
@@ -78,6 +80,7 @@ def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.B
         wire_record(
             parts.record, parts.ways, parts.tabs, parts.tray, parts.refine.looked, reference
         )
+        wire_law(parts.law)
         wire_own_set(parts.own, shelf, page, parts.moves, parts.browse)
     return page
 
@@ -106,10 +109,24 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _P
         with gr.Tab("Finds register", id="register", elem_id="ss-tab-register"):
             record = lay_out_record(reference, register)
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
+            law = lay_out_law()
             html(render.render_care())
     ways = lay_out_ways(reference, record)
     return _Parts(
-        moves, tabs, tray, intake, held, look, clear, results, refine, browse, own, record, ways
+        moves,
+        tabs,
+        tray,
+        intake,
+        held,
+        look,
+        clear,
+        results,
+        refine,
+        browse,
+        own,
+        record,
+        ways,
+        law,
     )
 
 

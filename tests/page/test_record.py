@@ -10,8 +10,10 @@ import pytest
 import simsearch.encode
 from simsearch.errors import SimsearchError
 from simsearch.law.choice import chosen_country
+from simsearch.law.countries import rules
 from simsearch.leads.observed import Measure, Observed
 from simsearch.page.intake import Tray
+from simsearch.page.law_tab import choose, render_law
 from simsearch.page.papers import make_paper, observed_in
 from simsearch.page.record import Desk, Room, answer
 from simsearch.page.record_form import LABELS, read_form, record_problems, start_empty, start_from
@@ -270,3 +272,13 @@ def test_what_a_record_says_counts_again_for_its_sheet() -> None:
 def test_an_empty_form_asks_for_a_title_and_a_name() -> None:
     writing = start_empty()
     assert set(read_form(writing, writing.values).problems) == {"title", "by"}
+
+
+def test_the_law_of_the_country_chosen_is_told_line_by_line() -> None:
+    assert "choose once" in Read(render_law()).text
+    page = Read(choose("ireland"))
+    assert "The law in Ireland" in page.text
+    for rule in rules("ireland"):
+        assert rule.words in page.text and rule.source in page.text
+    assert "not a country with lines of its own" in choose("atlantis")
+    assert chosen_country() == "ireland"

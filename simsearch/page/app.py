@@ -27,6 +27,7 @@ from simsearch.page.browse import (
 )
 from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
 from simsearch.page.law_tab import lay_out_law, wire_law
+from simsearch.page.measuring import lay_out_measuring, wire_measuring
 from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
 from simsearch.page.record import RecordParts, lay_out_record, lay_out_ways, wire_record
 from simsearch.page.refine import Looked, RefineParts, lay_out_refine, look_at, wire_refine
@@ -56,6 +57,7 @@ class _Parts:
     record: RecordParts
     ways: gr.HTML
     law: gr.HTML
+    measuring: gr.HTML
 
 
 def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.Blocks:
@@ -101,6 +103,7 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _P
                 look = gr.Button("Look for leads", variant="primary", elem_id="ss-look-button")
                 clear = gr.Button("Start again", elem_id="ss-clear-button")
             results = html("", elem_id="ss-results")
+            measuring = lay_out_measuring()
             refine = lay_out_refine()
         with gr.Tab("Browse", id="types", elem_id="ss-tab-types"):
             browse = lay_out_browsing(reference)
@@ -127,6 +130,7 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _P
         record,
         ways,
         law,
+        measuring,
     )
 
 
@@ -140,13 +144,13 @@ def _wire_photos(parts: _Parts) -> None:
         tray = tray.without(position) if isinstance(position, int) else tray
         return tray, render.render_tray(tray)
 
-    def cleared() -> tuple[Tray, str, str, None, str]:
-        return Tray(), render.render_tray(Tray()), "", None, ""
+    def cleared() -> tuple[Tray, str, str, None, str, str]:
+        return Tray(), render.render_tray(Tray()), "", None, "", ""
 
     held = [parts.tray, parts.held]
     light(parts.intake.added, added, inputs=parts.tray, outputs=held)
     light(parts.held.removed, removed, inputs=parts.tray, outputs=held)
-    light(parts.clear.click, cleared, outputs=[*held, *_answers(parts)])
+    light(parts.clear.click, cleared, outputs=[*held, *_answers(parts), parts.measuring])
 
 
 def _answers(parts: _Parts) -> list[gr.HTML | gr.State]:
@@ -180,5 +184,6 @@ def _wire_look(parts: _Parts, reference: ReferenceSet) -> None:
         show_progress="hidden",
     )
     looked.success(None, js=FOCUS.format(goal="#ss-results-title"), api_visibility="private")
+    wire_measuring(parts.measuring, parts.refine.looked, looked)
     # A full queue is told by the framework in a note that passes; this one stays on the page.
     light(looked.failure, render.render_busy, outputs=parts.results)

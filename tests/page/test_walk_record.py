@@ -39,7 +39,20 @@ def test_from_a_photo_to_a_sheet(visit: Visit, tmp_path: Path) -> None:
     page.locator("#ss-told-length").wait_for()
     assert page.get_by_label("Length").first.input_value() == "thirty"
     assert page.get_by_role("article").count() == 5
+    # Two points on a known distance offer a length; it is put in only when that is asked for.
+    measuring = page.locator("#ss-measuring")
+    measuring.get_by_text("Measure with a scale bar").click()
+    for x, y in ((10, 10), (70, 10), (5, 30), (75, 30)):
+        measuring.locator("img").click(position={"x": x, "y": y})
+    measuring.locator("[data-mm]").fill("20")
+    measuring.get_by_role("button", name="Measure", exact=True).click()
+    measuring.get_by_role("button", name="Put these into the panel below").wait_for()
+    assert page.locator("#ss-cannot-show [name=length]").input_value() == "thirty"
+    measuring.get_by_role("button", name="Put these into the panel below").click()
+    # 60 pixels are 20 mm, so 70 pixels are 23.3 mm.
+    assert page.locator("#ss-cannot-show [name=length]").input_value() == "23.3"
     # Then in earnest.
+    page.locator("#ss-cannot-show [name=error]").fill("")
     page.get_by_label("How the pin is fixed").select_option("sprung")
     page.get_by_label("Broken, so it was longer once").check()
     weigh(page, Length="31")

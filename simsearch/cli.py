@@ -22,6 +22,7 @@ from simsearch.commands import (
     law,
     look,
     making,
+    measure,
     page,
     practice,
     register,
@@ -84,6 +85,10 @@ app.add_typer(bring.app, name="bring", rich_help_panel="A set of your own")
 app.add_typer(register.app, name="register", rich_help_panel="Records")
 app.add_typer(sheets.app, name="sheet", rich_help_panel="Records")
 app.command("practice", rich_help_panel="Types")(practice.practice)
+for _name, _command in (
+    ("card", measure.card), ("measure", measure.measure), ("advice", measure.advice),
+):  # fmt: skip
+    app.command(_name, rich_help_panel="A find")(_command)
 app.command("law", rich_help_panel="Records")(law.law)
 
 

@@ -45,7 +45,7 @@ def test_photos_come_in_with_rows_opinions_and_description(folder: Path, tmp_pat
         (photo.id, DEFAULTS.labelled_by, "knee") for photo in new
     ]
     assert errors(folder) == []
-    assert {found.where for found in check_set(folder)} <= {"index", "types.csv, type hod-hill"}
+    assert {found.where for found in check_set(folder)} <= {"index", "types.csv"}
 
 
 def test_what_is_stored_is_upright_small_jpeg_without_metadata(

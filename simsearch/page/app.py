@@ -29,6 +29,7 @@ from simsearch.page.intake import MAX_UPLOAD_BYTES, Tray, add_uploads
 from simsearch.page.law_tab import lay_out_law, wire_law
 from simsearch.page.measuring import lay_out_measuring, wire_measuring
 from simsearch.page.own_set import OwnParts, lay_out_own_set, wire_own_set
+from simsearch.page.practice import PracticeParts, lay_out_practice, wire_practice
 from simsearch.page.record import RecordParts, lay_out_record, lay_out_ways, wire_record
 from simsearch.page.refine import Looked, RefineParts, lay_out_refine, look_at, wire_refine
 from simsearch.page.shelf import Shelf
@@ -58,6 +59,7 @@ class _Parts:
     ways: gr.HTML
     law: gr.HTML
     measuring: gr.HTML
+    practice: PracticeParts
 
 
 def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.Blocks:
@@ -83,6 +85,7 @@ def build_page(reference: ReferenceSet, *, register: Path | None = None) -> gr.B
             parts.record, parts.ways, parts.tabs, parts.tray, parts.refine.looked, reference
         )
         wire_law(parts.law)
+        wire_practice(parts.practice, reference)
         wire_own_set(parts.own, shelf, page, parts.moves, parts.browse)
     return page
 
@@ -111,6 +114,8 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _P
             own = lay_out_own_set(shelf)
         with gr.Tab("Finds register", id="register", elem_id="ss-tab-register"):
             record = lay_out_record(reference, register)
+        with gr.Tab("Practice", id="practice", elem_id="ss-tab-practice"):
+            practice = lay_out_practice()
         with gr.Tab("Care and law", id="care", elem_id="ss-tab-care"):
             law = lay_out_law()
             html(render.render_care())
@@ -131,6 +136,7 @@ def _lay_out(reference: ReferenceSet, shelf: Shelf, register: Path | None) -> _P
         ways,
         law,
         measuring,
+        practice,
     )
 
 

@@ -123,3 +123,19 @@ def test_a_type_has_its_sheets(visit: Visit) -> None:
             page.get_by_role("button", name=name).click()
         assert waiting.value.suggested_filename == file
         assert Path(waiting.value.path()).read_bytes().startswith(b"%PDF-")
+
+
+def test_an_evening_of_practice(visit: Visit) -> None:
+    page, place = visit.page, visit.page.locator("#ss-practice")
+    page.get_by_role("tab", name="Practice").click()
+    place.get_by_label("Who is practising?").fill("Wren")
+    place.get_by_role("button", name="Begin").click()
+    place.get_by_role("radio", name="Cannot tell").check()
+    place.get_by_role("button", name="This is my answer").click()
+    place.get_by_text("Saying that you cannot tell counts in part").first.wait_for()
+    place.get_by_role("button", name="Next one").click()
+    place.get_by_role("button", name="This is my answer").wait_for()
+    assert not too_wide(page)
+    place.get_by_role("button", name="Everybody’s scores").click()
+    place.get_by_role("button", name="Delete the scores of Wren").click()
+    place.get_by_text("Deleted: Wren, 1 answers.").wait_for()

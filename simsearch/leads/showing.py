@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from simsearch.sets.reference_set import ReferenceSet
 
 CLEAR_FROM = 0.05
-"""Agreement from which a placing is drawn. On held-out renders the right type's lies above it for
-three halves in four, that of types lower in the list mostly below. It keeps out finds that fit nowhere; it is no promise
+"""Agreement from which a placing is drawn. It keeps out finds that fit nowhere; it is no promise
 that the place is right, and a higher limit would not make it one: scripts/evaluate_fragments.py
 prints how agreement lies where parts of coins are placed rightly and where not."""
 _DECIMALS = 4

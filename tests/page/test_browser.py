@@ -57,6 +57,9 @@ class Visit:
     def look(self) -> None:
         self.page.get_by_role("button", name="Look for leads").click()
         self.page.locator("#ss-results-title").wait_for()
+        # The photos are looked over after the leads; leaving in the middle of it makes the
+        # framework complain in the console.
+        self.page.locator("#ss-measuring-title").wait_for()
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from simsearch.index.photo_index import PhotoIndex, Progress
 from simsearch.index.reading import (
     PHOTO_SIDE,
     PhotoToIndex,
-    read_ahead,
+    read_by_turns,
     require_labelled_files,
 )
 from simsearch.index.storage import (
@@ -66,7 +66,7 @@ def build_index(
     if progress:
         progress(0, len(photos))
     parts: list[Rows] = []
-    for batch in _batches(read_ahead(photos)):
+    for batch in _batches(read_by_turns(photos)):
         parts.append(encode_rows(batch, encoder, layout))
         if progress:
             progress(sum(map(len, parts)), len(photos))
@@ -217,7 +217,7 @@ def _encode_missing(
         progress(done, len(photos))
     new = list(missing.values())
     hashes = iter(missing)
-    for batch in _batches(read_ahead(new)):
+    for batch in _batches(read_by_turns(new)):
         rows = encode_rows(batch, encoder, known.layout)
         known.new.add(list(islice(hashes, len(batch))), rows)
         done += len(batch)

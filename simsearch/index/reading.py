@@ -1,16 +1,15 @@
-"""Reading a set's photos for an encoder, ahead of it.
+"""Reading a set's photos for an encoder, in turns with it.
 
-Decoding a photo and encoding it both take a processor's time, but decoders, hashes and networks
-let go of Python's lock: while one batch is encoded the next is read in the background.
+An encoder keeps every core busy. Reading the next photos meanwhile in the background makes each
+step of the network wait for the core that reads: on two cores that cost as much as it saved
+(``scripts/time_import.py``). So a batch is read on all cores, then encoded on all cores.
 """
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,7 +25,8 @@ PHOTO_SIDE = 640
 Above what the encoders look at, and small enough that a large JPEG is decoded at a fraction of
 its size. Reference photos and photos of finds must be read at the same size.
 """
-_AHEAD = 32  # photos read and not yet encoded, 30 MB at most
+_AT_ONCE = 8  # what the built-in encoder works on at a time
+_READERS = 2
 _HASHERS = 2
 
 
@@ -39,23 +39,21 @@ class PhotoToIndex:
     path: Path
 
 
-def read_ahead(photos: Sequence[PhotoToIndex], *, ahead: int = _AHEAD) -> Iterator[Image.Image]:
-    """Yield the photos in order, while the next ``ahead`` are read in a thread.
+def read_by_turns(
+    photos: Sequence[PhotoToIndex], *, at_once: int = _AT_ONCE
+) -> Iterator[Image.Image]:
+    """Yield the photos in order, ``at_once`` of them read together by two threads.
 
     Raises ``SetError`` and ``PhotoError`` as ``open_checked`` does, when the photo's turn comes.
     """
-    # One thread: with two, the encoder's own threads wait for each other more than they gain.
-    with ThreadPoolExecutor(1, thread_name_prefix="read-ahead") as pool:
-        rest = iter(photos)
-        waiting = deque(pool.submit(open_checked, photo) for photo in islice(rest, ahead))
-        try:
-            while waiting:
-                image = waiting.popleft().result()
-                waiting.extend(pool.submit(open_checked, photo) for photo in islice(rest, 1))
-                yield image
-        finally:
-            for task in waiting:
-                task.cancel()
+    with ThreadPoolExecutor(_READERS, thread_name_prefix="read") as pool:
+        for start in range(0, len(photos), at_once):
+            tasks = [pool.submit(open_checked, one) for one in photos[start : start + at_once]]
+            try:
+                yield from (task.result() for task in tasks)
+            finally:
+                for task in tasks:
+                    task.cancel()
 
 
 def open_checked(photo: PhotoToIndex) -> Image.Image:

@@ -92,7 +92,9 @@ def _shrink(image: Image.Image, max_side: int | None) -> Image.Image:
         return image
     factor = max_side / max(image.size)
     size = (max(1, round(image.width * factor)), max(1, round(image.height * factor)))
-    return image.resize(size, Image.Resampling.LANCZOS, reducing_gap=3.0)
+    # Nearly as good as LANCZOS for making smaller and three times as quick; most of the time that
+    # reading a photo takes is spent here.
+    return image.resize(size, Image.Resampling.HAMMING, reducing_gap=3.0)
 
 
 def _orientation(image: Image.Image) -> int:

@@ -30,7 +30,7 @@ from simsearch.index import (
     update_index,
 )
 from simsearch.index.content import taken
-from simsearch.index.reading import read_ahead
+from simsearch.index.reading import read_by_turns
 from tests.tiny_set import GridEncoder, picture
 
 
@@ -378,12 +378,11 @@ def test_memory_does_not_grow_with_the_set(tmp_path: Path, monkeypatch: pytest.M
     assert peaks[1] < 15e6
 
 
-def test_photos_are_read_no_further_ahead_than_asked(tmp_path: Path) -> None:
+def test_no_more_photos_are_read_than_are_wanted_at_once(tmp_path: Path) -> None:
     photos = photos_in(tmp_path / "photos", 12)
-    reading = read_ahead(photos, ahead=3)
-    next(reading)
-    for photo in photos[5:]:  # one in hand and three ahead; the fifth is not begun yet
+    reading = read_by_turns(photos, at_once=4)
+    assert [next(reading) for _ in range(4)]
+    for photo in photos[4:]:  # of the next four none is begun yet
         photo.path.unlink()
-    assert sum(1 for _ in zip(range(3), reading, strict=False)) == 3
-    with pytest.raises(SetError, match="'p5'"):
+    with pytest.raises(SetError, match="'p4'"):
         list(reading)

@@ -335,16 +335,18 @@ def _metres(text: str | None, otherwise: float | None) -> float | None:
 
 
 def _photos(given: list[str] | None) -> list[NewPhoto]:
+    from simsearch.measure.scale import scale_of
+    from simsearch.photo import open_photo
     from simsearch.register.photos import NewPhoto
     from simsearch.register.records import VIEWS
 
     photos = []
     for item in given or ():
         view, equals, file = item.partition("=")
-        if equals and view in VIEWS:
-            photos.append(NewPhoto(Path(file), view))
-        else:
-            photos.append(NewPhoto(Path(item)))
+        named = bool(equals) and view in VIEWS
+        picture = open_photo(Path(file if named else item))
+        scale = scale_of(picture)  # a photo with the photo card gets a scale bar on the sheet
+        photos.append(NewPhoto(picture, view if named else "front", mm_per_px=scale))
     return photos
 
 

@@ -304,8 +304,17 @@ def _new_photos(writing: Writing, fields: Mapping[str, str]) -> tuple[NewPhoto, 
             view = fields.get(f"view-{number}", "")
             caption = fields.get(f"caption-{number}", "").strip()
             source = photo.large or jpeg_bytes(photo.image)
-            kept.append(NewPhoto(source, view if view in VIEWS else "detail", caption[:500]))
+            shown = view if view in VIEWS else "detail"
+            kept.append(NewPhoto(source, shown, caption[:500], _scale_of(photo)))
     return tuple(kept)
+
+
+def _scale_of(photo: HeldPhoto) -> float | None:
+    """Millimetres a pixel of the photo that is kept, if it shows the photo card."""
+    from simsearch.measure.scale import scale_of
+    from simsearch.page.measuring import large
+
+    return scale_of(large(photo))
 
 
 def first_view(number: int) -> str:

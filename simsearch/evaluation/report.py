@@ -19,10 +19,10 @@ it is there for types only. "best of" tells how many settings of a baseline were
 R@1 on these very photos is shown, which favours it. "query turns": in how many equal steps each
 query was turned, the best score counting; "free" where the method itself does not mind turns. The
 built-in network averages four quarter turns inside, whatever this column says, so of its query
-turns only those within a quarter are looked up. "ms a photo" is processor time for one query, turns and
-comparing included, reading the file and describing the gallery left out. "peak MB" (10^6 bytes) is
-the most memory resident in a fresh process that did all tasks of that method: Python, libraries,
-the photos of a task, the method and its scores."""
+turns only those within a quarter are looked up. "ms a photo" is processor time for one query,
+turns and comparing included, reading the file and describing the gallery left out. "peak MB" (10^6
+bytes) is the most memory resident in a fresh process that did all tasks of that method: Python,
+libraries, the photos of a task, the method and its scores."""
 
 
 def plain(value: Any) -> Any:

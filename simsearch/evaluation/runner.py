@@ -30,8 +30,8 @@ class Row:
     """One line of the table. ``tried`` is how many settings the one shown is the best of.
 
     ``milliseconds`` is processor time, of all cores together, for each photo looked up, its turns
-    and the comparing included, reading its file and describing the gallery left out. ``peak_megabytes`` is the most memory
-    the whole process had resident at once.
+    and the comparing included, reading its file and describing the gallery left out.
+    ``peak_megabytes`` is the most memory the whole process had resident at once.
     """
 
     task: str

@@ -17,7 +17,7 @@ from simsearch.page import cautions, words
 
 if TYPE_CHECKING:
     from simsearch.leads.calibration import Calibration
-    from simsearch.leads.model import Lead, Leads
+    from simsearch.leads.model import Leads
     from simsearch.sets.problems import Problem
     from simsearch.sets.reference_set import ReferenceSet
     from simsearch.sets.types import Type
@@ -92,7 +92,7 @@ def _lead_table(leads: Leads) -> Table:
     for heading in ("", "lead", "dates", "how sure"):
         table.add_column(heading, justify="right" if not heading else "left")
     for lead in leads.leads:
-        odds = words.odds_words(lead.odds) if lead.before is None else _refined_words(lead)
+        odds = words.lead_odds_words(lead)
         table.add_row(
             Text(str(lead.rank)),
             Text(f"{lead.type.name}\n{lead.type.id}"),
@@ -100,15 +100,6 @@ def _lead_table(leads: Leads) -> Table:
             Text(f"{lead.band}\n{odds}" if odds else lead.band),
         )
     return table
-
-
-def _refined_words(lead: Lead) -> str:
-    """Odds after observations: no share of tests, since that step was not measured."""
-    from simsearch.leads.refine import amount_words
-
-    if lead.odds is None or lead.before is None:
-        return ""
-    return f"{amount_words(lead.odds)}; by the photo alone {amount_words(lead.before)}"
 
 
 def _print_checks(console: Console, kind: Type, reference: ReferenceSet) -> None:

@@ -10,7 +10,7 @@ The addresses are those of Creative Commons, Open Data Commons, SPDX and rightss
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from simsearch.bring.plain import one_line
@@ -120,13 +120,7 @@ def judge_all(statements: Iterable[object]) -> Verdict:
     stated = [verdict for verdict in verdicts if verdict.reason != NOT_STATED]
     if not stated:
         return Verdict("", NOT_STATED, known=False)
-    for verdict in stated:
-        if not verdict.licence:
-            return verdict
-    if len({verdict.licence for verdict in stated}) > 1:
-        names = " and ".join(dict.fromkeys(verdict.licence for verdict in stated))
-        return Verdict("", f"several licences are stated ({names})")
-    return stated[0]
+    return _agreed(stated, "several licences are stated")
 
 
 def judge_any(statements: Iterable[object]) -> Verdict:
@@ -139,13 +133,18 @@ def judge_any(statements: Iterable[object]) -> Verdict:
     if not known:
         unread = [verdict for verdict in verdicts if verdict.reason != NOT_STATED]
         return unread[0] if unread else Verdict("", NOT_STATED, known=False)
-    for verdict in known:
+    return _agreed(known, "its licence is stated in different ways")
+
+
+def _agreed(verdicts: Sequence[Verdict], otherwise: str) -> Verdict:
+    """The first refusal, else the one licence that all name; two of them are a refusal too."""
+    for verdict in verdicts:
         if not verdict.licence:
             return verdict
-    if len({verdict.licence for verdict in known}) > 1:
-        names = " and ".join(dict.fromkeys(verdict.licence for verdict in known))
-        return Verdict("", f"its licence is stated in different ways ({names})")
-    return known[0]
+    names = list(dict.fromkeys(verdict.licence for verdict in verdicts))
+    if len(names) > 1:
+        return Verdict("", f"{otherwise} ({' and '.join(names)})")
+    return verdicts[0]
 
 
 def contradiction(texts: Iterable[str]) -> str:

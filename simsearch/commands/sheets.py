@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from simsearch.commands.common import SetOption, Usage, open_set_folder, say
-from simsearch.errors import ObservationError
+from simsearch.register.observing import observed_of
 
 if TYPE_CHECKING:
     from simsearch.leads.model import Leads
-    from simsearch.leads.observed import Observed
     from simsearch.register.records import FindRecord
     from simsearch.sets.reference_set import ReferenceSet
     from simsearch.sheets.words import Note
@@ -24,7 +23,6 @@ app = typer.Typer(
 )
 OutArgument = Annotated[Path, typer.Argument(metavar="OUT.pdf", help="The PDF file to write.")]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Replace OUT.pdf.")]
-_FIXINGS = ("sprung", "hinged", "none")
 
 
 @app.command("find")
@@ -132,33 +130,6 @@ def _write(out: Path, content: bytes) -> None:
 
 def _leads(reference: ReferenceSet, record: FindRecord, paths: Sequence[Path]) -> Leads:
     return reference.look([str(path) for path in paths], observed=observed_of(record))
-
-
-def observed_of(record: FindRecord) -> Observed | None:
-    """What a record says that moves odds; words that the rules do not know are passed over."""
-    from simsearch.leads.observed import Measure, Observed, nearby_dates
-
-    state = "whole" if record.completeness == "complete" else "broken"
-    length = record.length_mm if record.length_mm is not None else record.diameter_mm
-    given: dict[str, Callable[[], Any]] = {
-        "length_mm": lambda: Measure(length, min(1.0, length), state) if length else None,
-        "weight_g": lambda: record.weight_g,
-        "material": lambda: record.material or None,
-        "surface": lambda: record.surface or None,
-        "fixing": lambda: record.fixing if record.fixing in _FIXINGS else None,
-        "completeness": lambda: record.completeness or None,
-        "nearby": lambda: nearby_dates(record.nearby) if record.nearby else None,
-    }
-    known: dict[str, Any] = {}
-    for name, read in given.items():
-        try:
-            value = read()
-            Observed(**{**known, name: value})
-        except ObservationError:
-            continue
-        if value is not None:
-            known[name] = value
-    return Observed(**known) if known else None
 
 
 def _cautions_of_find(

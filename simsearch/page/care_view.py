@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from simsearch.care.confusions import confusion_picture, pair_words
+from simsearch.page.pieces import fill
 from simsearch.page.thumbs import thumbnail
 from simsearch.page.words import count
 
@@ -38,17 +37,6 @@ _KINDS = {
 }  # fmt: skip
 
 
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("simsearch.page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 def render_care_report(report: Report, reference: ReferenceSet) -> str:
     """Render a report on ``reference`` as one block of HTML."""
     rows = {row.id: row for row in reference.photos}
@@ -67,18 +55,15 @@ def render_care_report(report: Report, reference: ReferenceSet) -> str:
         picture = Markup(confusion_picture(report.confusions, reference.types))
         worst = report.confusions.pairs[:_MOST_PAIRS]
         pairs = [pair_words(pair, reference.types) for pair in worst]
-    return (
-        _environment()
-        .get_template("care_report.html")
-        .render(
-            title=report.set_title,
-            photos=count(report.photos, "photo"),
-            counts=report.counts(),
-            sections=sections,
-            worth=report.worth,
-            picture=picture,
-            pairs=pairs,
-        )
+    return fill(
+        "care_report.html",
+        title=report.set_title,
+        photos=count(report.photos, "photo"),
+        counts=report.counts(),
+        sections=sections,
+        worth=report.worth,
+        picture=picture,
+        pairs=pairs,
     )
 
 

@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from simsearch.errors import SimsearchError
 from simsearch.page import cautions
-from simsearch.page.observing import CHOICES, read_observed
 
 if TYPE_CHECKING:
     from simsearch.leads.model import Leads
-    from simsearch.leads.observed import Observed
     from simsearch.register.records import FindRecord
     from simsearch.sets.reference_set import ReferenceSet
     from simsearch.sheets.words import Note
@@ -70,29 +68,14 @@ def _find(find_id: str, reference: ReferenceSet, folder: Path, *, exact: bool) -
 
 def _leads(record: FindRecord, paths: list[Path], reference: ReferenceSet) -> Leads | None:
     """The leads for the photos as kept; none where they, or the set, cannot be looked at."""
+    from simsearch.register.observing import observed_of
+
     if not paths:
         return None
     try:
-        return reference.look([str(path) for path in paths], observed=observed_in(record))
+        return reference.look([str(path) for path in paths], observed=observed_of(record))
     except SimsearchError:
         return None
-
-
-def observed_in(record: FindRecord) -> Observed | None:
-    """What a record says that moves odds; words that the rules do not know are passed over."""
-    length = record.length_mm if record.length_mm is not None else record.diameter_mm
-    fields = {name: str(getattr(record, name)) for name in CHOICES}
-    fields |= {
-        "length": "" if length is None else f"{length:g}",
-        "weight": "" if record.weight_g is None else f"{record.weight_g:g}",
-        "nearby": record.nearby,
-    }
-    while True:
-        observed, problems = read_observed(fields)
-        wrong = [name for name in problems if fields.get(name)]
-        if not wrong:
-            return observed
-        fields |= dict.fromkeys(wrong, "")
 
 
 def _notes(keys: Iterable[str]) -> list[Note]:

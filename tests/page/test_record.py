@@ -14,10 +14,11 @@ from simsearch.law.countries import rules
 from simsearch.leads.observed import Measure, Observed
 from simsearch.page.intake import Tray
 from simsearch.page.law_tab import choose, render_law
-from simsearch.page.papers import make_paper, observed_in
+from simsearch.page.papers import make_paper
 from simsearch.page.record import Desk, Room, answer
 from simsearch.page.record_form import LABELS, read_form, record_problems, start_empty, start_from
 from simsearch.page.refine import look_at, weigh_in
+from simsearch.register.observing import observed_of
 from simsearch.register.records import FIELDS, FindRecord
 from simsearch.register.store import open_register
 from simsearch.sets.reference_set import ReferenceSet, open_set
@@ -266,7 +267,7 @@ def test_what_a_record_says_counts_again_for_its_sheet() -> None:
         title="x", length_mm=30, completeness="half or more", material="green stuff", weight_g=3
     )
     observed = Observed(length_mm=Measure(30, 1, "broken"), weight_g=3, completeness="half or more")
-    assert observed_in(record) == observed
+    assert observed_of(record) == observed
 
 
 def test_an_empty_form_asks_for_a_title_and_a_name() -> None:

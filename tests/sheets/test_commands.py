@@ -11,6 +11,7 @@ from simsearch.commands import sheets
 from simsearch.commands.common import Usage
 from simsearch.errors import SimsearchError
 from simsearch.leads.observed import Measure
+from simsearch.register.observing import observed_of
 from simsearch.register.photos import NewPhoto
 from tests import tiny_set
 from tests.register.invented import find_fields, make_register
@@ -79,7 +80,7 @@ def test_wrong_use_is_told_before_any_work(given: list[str], said: str) -> None:
 
 
 def test_what_a_record_says_moves_the_odds() -> None:
-    seen = sheets.observed_of(
+    seen = observed_of(
         record(completeness="half or more", fixing="sprung", nearby="Roman", surface="odd words")
     )
     assert seen is not None
@@ -90,4 +91,4 @@ def test_what_a_record_says_moves_the_odds() -> None:
 
 def test_a_record_that_says_nothing_moves_nothing() -> None:
     bare = record(length_mm=None, weight_g=None, material="", completeness="")
-    assert sheets.observed_of(bare) is None
+    assert observed_of(bare) is None
